@@ -1,0 +1,121 @@
+# Rootward. `make run` and `make test` set up what they need on Debian 12; the rest expects it set up.
+#   make            build/rootward                make run       set up, build, show the demo, serve
+#   make test       set up, build, run all tests  make cases     score the published cases
+#   make bench      timings, as ratios            make lint      format, static analysis
+#   make install    PREFIX=/usr/local             make clean
+BUILD   ?= build
+ifeq ($(origin CC),default)
+CC      := gcc
+endif
+PREFIX  ?= /usr/local
+CASES   ?= ../shared/cases
+OPT     ?= -O3 -g
+
+WARN := -Wall -Wextra -Wpedantic -Wconversion -Wsign-conversion -Wshadow -Wvla -Wdouble-promotion -Wswitch-enum \
+        -Wundef -Wmissing-prototypes -Wstrict-prototypes -Wwrite-strings -Wcast-qual -Wformat=2 -Wnull-dereference -Werror
+HARD := -fstack-protector-strong -fPIE -fvisibility=hidden -fno-common -ffp-contract=off
+ifeq ($(SAN),)
+HARD += -D_FORTIFY_SOURCE=2
+else
+SANFLAGS := -fsanitize=$(SAN) -fno-sanitize-recover=all -fno-omit-frame-pointer
+endif
+CFLAGS   = -std=c17 -D_GNU_SOURCE $(OPT) $(WARN) $(HARD) $(SANFLAGS)
+LDFLAGS  = -pie -Wl,-z,relro,-z,now,-z,noexecstack $(SANFLAGS)
+PKG     := libmicrohttpd jansson sqlite3 libsodium
+PKGC     = $(shell pkg-config --cflags $(PKG) 2>/dev/null)
+PKGL     = $(shell pkg-config --libs $(PKG) 2>/dev/null)
+
+TSV      := $(wildcard lib/knowledge/*.tsv)
+COMPILER := $(patsubst %.c,$(BUILD)/%.o,$(wildcard lib/knowledge/*.c))
+ENGINE   := $(patsubst %.c,$(BUILD)/%.o,$(wildcard lib/*.c)) $(BUILD)/knowledge.o
+SERVER   := $(patsubst %.c,$(BUILD)/%.o,$(wildcard server/*.c server/routes/*.c))
+FLOOR2   := $(filter-out $(BUILD)/server/main.o,$(SERVER))
+
+.PHONY: all run test unit published service browser sanitize cases bench lint format install clean setup setup-test
+.SECONDARY:
+all: $(BUILD)/rootward
+
+$(BUILD)/%.o: %.c
+	@mkdir -p $(@D)
+	@echo cc $<
+	@$(CC) $(CFLAGS) -MMD -MP -Ilib $(if $(filter server/%,$<),-Iserver $(PKGC)) -c $< -o $@
+
+$(BUILD)/compile-knowledge: $(COMPILER)
+	@echo ld $@
+	@$(CC) $(LDFLAGS) $^ -lsodium -lm -o $@
+$(BUILD)/knowledge.c: $(BUILD)/compile-knowledge $(TSV)
+	$(BUILD)/compile-knowledge lib/knowledge $@
+$(BUILD)/knowledge.o: $(BUILD)/knowledge.c lib/rootward.h
+	@echo cc $<
+	@$(CC) $(CFLAGS) -Ilib -c $< -o $@
+$(BUILD)/librootward.a: $(ENGINE)
+	rm -f $@ && $(AR) rcs $@ $^
+$(BUILD)/rootward: $(SERVER) $(BUILD)/librootward.a
+	@echo ld $@
+	@$(CC) $(LDFLAGS) $^ $(PKGL) -lm -o $@
+
+# Tests. Each folder of C tests makes one Criterion program.
+TESTFLAGS = $(filter-out -fvisibility=hidden,$(CFLAGS)) -Wno-missing-prototypes -Wno-missing-noreturn
+$(BUILD)/tests/%.o: tests/%.c
+	@mkdir -p $(@D)
+	@echo cc $<
+	@$(CC) $(TESTFLAGS) -MMD -MP -Ilib -Iserver $(PKGC) -c $< -o $@
+define test_program
+$(BUILD)/test-$(1): $$(patsubst %.c,$(BUILD)/%.o,$$(wildcard tests/$(1)/*.c)) $(FLOOR2) $(BUILD)/librootward.a
+	@echo ld $$@
+	@$$(CC) $$(LDFLAGS) $$^ -lcriterion $$(PKGL) $(2) -lm -o $$@
+endef
+$(eval $(call test_program,unit,))
+$(eval $(call test_program,published,))
+$(eval $(call test_program,service,-lcurl))
+
+unit: $(BUILD)/test-unit $(BUILD)/compile-knowledge
+	RW_COMPILER=$(BUILD)/compile-knowledge timeout 900 $(BUILD)/test-unit --tap=- -j2 | tests/summary unit
+published: $(BUILD)/test-published
+	timeout 600 $(BUILD)/test-published --tap=- -j2 | tests/summary published
+service: $(BUILD)/test-service $(BUILD)/rootward
+	RW_BINARY=$(BUILD)/rootward timeout 900 $(BUILD)/test-service --tap=- -j2 | tests/summary service
+browser: $(BUILD)/rootward
+	tests/browser/run
+
+# The C tests again under AddressSanitizer and UndefinedBehaviorSanitizer; a leak aborts its test.
+sanitize:
+	ASAN_OPTIONS=abort_on_error=1:detect_leaks=1 $(MAKE) BUILD=$(BUILD)/asan SAN=address,undefined OPT='-O1 -g' \
+	    unit service
+
+setup:
+	@deploy/setup build
+setup-test:
+	@deploy/setup test
+test: setup-test
+	@$(MAKE) --no-print-directory all unit published service browser sanitize
+run: setup
+	@$(MAKE) --no-print-directory all
+	@$(BUILD)/rootward assess --text schema/examples/demo.json
+	@mkdir -p $(BUILD)/data && chmod 700 $(BUILD)/data
+	@exec $(BUILD)/rootward serve --data $(BUILD)/data --static static --signin
+
+cases: $(BUILD)/rootward
+	python3 $(CASES)/score.py --binary $(BUILD)/rootward -v
+bench: $(BUILD)/bench
+	$(BUILD)/bench
+$(BUILD)/bench: $(patsubst %.c,$(BUILD)/%.o,$(wildcard tests/bench/*.c)) $(FLOOR2) $(BUILD)/librootward.a
+	@echo ld $@
+	@$(CC) $(LDFLAGS) $^ $(PKGL) -lm -o $@
+
+C_FILES = $(wildcard lib/*.[ch] lib/knowledge/*.[ch] server/*.[ch] server/routes/*.[ch] tests/*/*.[ch])
+lint: $(BUILD)/knowledge.c
+	clang-format --dry-run -Werror $(C_FILES)
+	clang-tidy --quiet $(filter %.c,$(filter lib/% server/%,$(C_FILES))) -- -std=c17 -D_GNU_SOURCE -Ilib -Iserver $(PKGC)
+	cppcheck --quiet --std=c11 --enable=warning,portability --error-exitcode=1 --inline-suppr -Ilib -Iserver lib server
+format:
+	clang-format -i $(C_FILES)
+
+install: $(BUILD)/rootward
+	install -D -m 755 $(BUILD)/rootward $(DESTDIR)$(PREFIX)/bin/rootward
+	for f in static/*; do install -D -m 644 $$f $(DESTDIR)$(PREFIX)/share/rootward/$$f; done
+	install -D -m 644 schema/examples/demo.json $(DESTDIR)$(PREFIX)/share/rootward/static/demo.json
+clean:
+	rm -rf $(BUILD)
+
+-include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

@@ -1,0 +1,511 @@
+/* Rootward: localisation of brachial plexus and arm nerve lesions, and what follows from it.
+ *
+ * The one public header of the engine. The engine is pure: no input or output, no clock, no
+ * allocation, no changing globals. A caller fills a struct rw_exam, gives a workspace, and gets a
+ * struct rw_assessment. The same exam always gives the same answer, bit for bit.
+ *
+ * Probabilities are doubles in [0,1]. Dates are days since 1970-01-01 (int32_t). Distances are mm.
+ * Every fact comes from lib/knowledge/ (one TSV row a fact, each with its source), compiled into the
+ * const tables that rw_model() returns. Indices into those tables are stable within one knowledge digest.
+ */
+#ifndef ROOTWARD_H
+#define ROOTWARD_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#define RW_VERSION "0.1.0"
+
+/* Caps. Each is checked by the knowledge compiler or by the function that fills the array. */
+enum {
+    RW_PLEXUS_ROOTS = 5,     /* C5 C6 C7 C8 T1 */
+    RW_ROOT_STATES = 8,      /* see enum rw_root_state */
+    RW_MAX_SITES = 96,
+    RW_MAX_CHECKS = 640,
+    RW_MAX_HYPOTHESES = 100, /* listed in an answer */
+    RW_MAX_LESIONS = 16,     /* in one hypothesis */
+    RW_MAX_TARGETS = 256,
+    RW_MAX_FUNCTIONS = 48,
+    RW_MAX_MUSCLES = 64,
+    RW_MAX_AREAS = 24,
+    RW_MAX_DONORS = 48,
+    RW_MAX_TRANSFERS = 128,
+    RW_MAX_PLANS = 3,
+    RW_MAX_STEPS = 12,
+    RW_MAX_RULES = 64,
+    RW_GRID = 101            /* intact fraction 0, 0.01 … 1 in likelihood tables */
+};
+
+#define RW_NO_DAY INT32_MIN /* "no such date" */
+#define RW_NONE UINT16_MAX  /* "no such index" */
+
+/* ---- status and errors ---- */
+
+enum rw_status {
+    RW_OK = 0,
+    RW_EINVAL = 1,   /* an argument breaks this header's contract */
+    RW_ENOSPACE = 2, /* the workspace is smaller than rw_workspace_size() */
+    RW_ERANGE = 3    /* a value lies outside its stated range */
+};
+
+struct rw_error {
+    enum rw_status status;
+    char pointer[96];  /* JSON Pointer of the finding at fault, or "" */
+    char message[160]; /* one sentence, English, no clinical content */
+};
+
+/* "ok", "invalid", … Never NULL. */
+const char *rw_status_name(enum rw_status status);
+
+/* ---- closed vocabularies (names as in the exam record) ---- */
+
+#define RW_SECTIONS(X)                                                                             \
+    X(MOTOR, "motor")                                                                              \
+    X(MOVEMENT, "movements")                                                                       \
+    X(SKIN_ROOT, "sensation/roots")                                                                \
+    X(SKIN_NERVE, "sensation/nerves")                                                              \
+    X(REFLEX, "reflexes")                                                                          \
+    X(SIGN, "signs")                                                                               \
+    X(WASTING, "wasting")                                                                          \
+    X(PERCUSSION, "percussion")                                                                    \
+    X(PSEUDOMENINGOCELE, "investigations/imaging/pseudomeningocele")                               \
+    X(ROOT_AVULSION, "investigations/imaging/root_avulsion")                                       \
+    X(SNAP, "investigations/snap")                                                                 \
+    X(CMAP, "investigations/cmap")                                                                 \
+    X(EMG_DENERVATION, "investigations/emg/denervation")                                           \
+    X(EMG_RECRUITMENT, "investigations/emg/recruitment")                                           \
+    X(PARASPINAL, "investigations/paraspinal_denervation")                                         \
+    X(HEMIDIAPHRAGM, "investigations/hemidiaphragm")
+enum rw_section {
+#define X(name, text) RW_SECTION_##name,
+    RW_SECTIONS(X)
+#undef X
+        RW_SECTION_COUNT
+};
+
+#define RW_MECHANISMS(X)                                                                           \
+    X(TRACTION, "traction")                                                                        \
+    X(DISLOCATION, "dislocation")                                                                  \
+    X(FRACTURE, "fracture")                                                                        \
+    X(LACERATION, "laceration")                                                                    \
+    X(GUNSHOT, "gunshot")                                                                          \
+    X(COMPRESSION, "compression")                                                                  \
+    X(INFLAMMATORY, "inflammatory")                                                                \
+    X(TUMOUR, "tumour")                                                                            \
+    X(RADIATION, "radiation")                                                                      \
+    X(IATROGENIC, "iatrogenic")                                                                    \
+    X(BIRTH, "birth")                                                                              \
+    X(UNKNOWN, "unknown")
+enum rw_mechanism {
+#define X(name, text) RW_MECHANISM_##name,
+    RW_MECHANISMS(X)
+#undef X
+        RW_MECHANISM_COUNT
+};
+/* Name as in the record; NULL when out of range. */
+const char *rw_mechanism_name(enum rw_mechanism mechanism);
+
+#define RW_LEVELS(X)                                                                               \
+    X(ROOT, "root")                                                                                \
+    X(TRUNK, "trunk")                                                                              \
+    X(DIVISION, "division")                                                                        \
+    X(CORD, "cord")                                                                                \
+    X(NERVE, "nerve")
+enum rw_level {
+#define X(name, text) RW_LEVEL_##name,
+    RW_LEVELS(X)
+#undef X
+        RW_LEVEL_COUNT
+};
+const char *rw_level_name(enum rw_level level);
+
+enum rw_side { RW_SIDE_LEFT, RW_SIDE_RIGHT };
+
+/* Segments that feed targets. Only C5 to T1 have injury sites of their own. LOCAL: a target that listens
+ * to the sites of its route alone (percussion along a nerve). */
+#define RW_SEGMENTS(X) X(XI) X(C2) X(C3) X(C4) X(C5) X(C6) X(C7) X(C8) X(T1) X(T2) X(LOCAL)
+enum rw_segment {
+#define X(name) RW_SEGMENT_##name,
+    RW_SEGMENTS(X)
+#undef X
+        RW_SEGMENT_COUNT
+};
+const char *rw_segment_name(enum rw_segment segment);
+
+/* The eight states of a plexus root. DOUBLE: torn from the cord and ruptured further out as well. */
+enum rw_root_state {
+    RW_ROOT_INTACT,
+    RW_ROOT_PRE_PARTIAL,
+    RW_ROOT_PRE_COMPLETE,
+    RW_ROOT_PROXIMAL_PARTIAL, /* postganglionic, before the branches to rhomboids, serratus, phrenic */
+    RW_ROOT_PROXIMAL_COMPLETE,
+    RW_ROOT_DISTAL_PARTIAL, /* postganglionic, after them */
+    RW_ROOT_DISTAL_COMPLETE,
+    RW_ROOT_DOUBLE /* preganglionic complete and distal complete */
+};
+
+/* Which root sites a bundle runs through, and so which root lesions it feels. */
+enum rw_entry {
+    RW_ENTRY_NONE,      /* none: not from a plexus root (C3, C4, XI, T2 …) */
+    RW_ENTRY_ALL,       /* pre, proximal, distal: arm muscles, skin, reflexes */
+    RW_ENTRY_PROXIMAL,  /* pre, proximal: branches of the root itself */
+    RW_ENTRY_POST,      /* proximal, distal: sensory axons distal to the ganglion (SNAP), percussion */
+    RW_ENTRY_PRE        /* pre only: imaging, paraspinal muscles */
+};
+
+enum rw_severity { RW_INTACT, RW_PARTIAL, RW_COMPLETE };
+
+/* ---- the model: const tables compiled from lib/knowledge ---- */
+
+struct rw_site {
+    const char *id;    /* "c5_preganglionic", "upper_trunk_proximal", "ulnar_elbow" */
+    const char *name;  /* contract name: "C5", "upper", "lateral", "ulnar" … */
+    const char *part;  /* "before_suprascapular", "elbow" …, or NULL */
+    const char *label; /* "C5 root, torn from the cord" : as the answer words it */
+    const char *region; /* supraclavicular infraclavicular arm forearm hand neck */
+    const char *relation; /* "preganglionic", "postganglionic" or NULL */
+    const char *source;
+    enum rw_level level;
+    uint8_t root;      /* 0..4 for C5..T1, 0xff for further sites */
+    uint16_t depth;    /* strictly rises along every path */
+};
+
+struct rw_bundle {
+    uint16_t target;
+    uint8_t segment; /* enum rw_segment */
+    uint8_t entry;   /* enum rw_entry */
+    uint8_t site_count;
+    double weight;        /* > 0; the bundles of one target in one variant sum to 1 */
+    const uint8_t *sites; /* ordered from the cord outwards, root sites first */
+};
+
+enum rw_target_kind {
+    RW_TARGET_MUSCLE,
+    RW_TARGET_GROUP,
+    RW_TARGET_MOVEMENT,
+    RW_TARGET_SKIN_ROOT,
+    RW_TARGET_SKIN_NERVE,
+    RW_TARGET_SNAP,
+    RW_TARGET_REFLEX,
+    RW_TARGET_SIGN,
+    RW_TARGET_PERCUSSION,
+    RW_TARGET_PREGANGLIONIC, /* one for each root */
+    RW_TARGET_FUNCTION
+};
+
+struct rw_target {
+    const char *id;    /* contract id; SNAP targets "snap.<skin nerve>", roots "preganglionic.C5" */
+    const char *label; /* as a surgeon says it */
+    const char *help;  /* how it is tested, one line, or NULL */
+    const char *source;
+    enum rw_target_kind kind;
+    enum rw_entry entry; /* shared by all its bundles from plexus roots */
+};
+
+/* One share of a combination (group, movement, sign or function made of muscles). */
+struct rw_member {
+    uint16_t owner, muscle; /* targets */
+    double share;           /* shares of one owner sum to 1 */
+    const char *role;       /* prime assist substitute part */
+    const char *source;
+};
+
+/* Joint anatomical variants, mutually exclusive; prevalences sum to 1. */
+struct rw_variant {
+    const char *id;
+    const char *label;
+    double prevalence;
+    const char *source;
+};
+struct rw_range {
+    uint32_t first;
+    uint16_t count;
+};
+
+/* P(observation | intact fraction) on the grid, linear between grid points.
+ * probability[(spread * RW_GRID + i) * observation_count + o] */
+enum rw_spread { RW_SPREAD_SHARP, RW_SPREAD_UNEVEN, RW_SPREAD_COUNT };
+struct rw_table {
+    const char *id;
+    uint8_t observation_count;
+    const char *const *observations;
+    double min_days;       /* says nothing before this time since onset; 0: at once */
+    double filled_outlier; /* extra outlier share for a finding filled in by otherwise_normal */
+    const double *probability;
+    const double *outside; /* [observation_count] when the cause is not a lesion of these nerves */
+    const char *source;
+};
+
+/* How a recorded word maps to observations of its table: P(word) = Σ weight · P(observation). */
+struct rw_value {
+    const char *text; /* "4-", "absent", "true" */
+    uint8_t count;
+    uint8_t observation[2];
+    double weight[2];
+};
+struct rw_scale {
+    const char *id; /* grade skin reflex bool percussion conduction recruitment hemidiaphragm */
+    uint8_t value_count;
+    const struct rw_value *values;
+    uint8_t normal; /* the value that otherwise_normal fills in */
+};
+
+/* A check: one thing an examiner can record. */
+struct rw_check {
+    enum rw_section section;
+    const char *item;    /* id inside its section, "biceps_brachii"; "" for hemidiaphragm */
+    uint16_t target;     /* RW_NONE: recorded, not part of the inference (red flags) */
+    uint16_t table;      /* RW_NONE with target */
+    uint16_t scale;
+    bool standard;       /* in the bedside set that otherwise_normal covers */
+    uint8_t bedside_order; /* order of a bedside examination; investigations last */
+};
+
+enum rw_prior_kind {
+    RW_PRIOR_NONE,          /* no lesion */
+    RW_PRIOR_OUTSIDE,       /* not a lesion of these nerves */
+    RW_PRIOR_ROOTS,         /* roots alone */
+    RW_PRIOR_SINGLE,        /* one further site */
+    RW_PRIOR_PAIR,          /* two further sites */
+    RW_PRIOR_TRIPLE,        /* three further sites */
+    RW_PRIOR_ROOTS_AND_ONE, /* roots and one further site */
+    RW_PRIOR_ROOT_AND_TWO,  /* one root and two further sites */
+    RW_PRIOR_KIND_COUNT
+};
+/* Prior for one mechanism. Each part sums to 1; localise.h states how they multiply. */
+struct rw_prior {
+    double kind[RW_PRIOR_KIND_COUNT];
+    double pattern[32];                              /* by mask of injured roots, bit 0 = C5 */
+    double state[RW_PLEXUS_ROOTS][RW_ROOT_STATES];   /* given the root is injured; [.][0] = 0 */
+    double agree_complete;                           /* factor: neighbours both complete or both partial */
+    double agree_level;                              /* factor: neighbours at the same of pre/proximal/distal */
+    double site[RW_MAX_SITES][3];                    /* further sites: [site][severity], sums to 1 over all */
+    double same_region;                              /* factor for two further sites of one region */
+};
+
+struct rw_fact { /* a named number with its unit and source */
+    const char *id, *unit, *source;
+    double value;
+};
+
+/* Distance from an injury site to a muscle's motor point along the nerve. */
+struct rw_distance {
+    uint16_t muscle;
+    double from_foramen_mm, low_mm, high_mm;
+    const char *source;
+};
+struct rw_site_distance {
+    uint8_t site;
+    double from_foramen_mm;
+    const char *source;
+};
+
+struct rw_donor {
+    const char *id, *label, *nerve, *source;
+    uint8_t test_count;
+    uint16_t tests[4];   /* muscles whose power shows the donor's power; 0: none (intercostals, opposite C7) */
+    bool chest;          /* excluded or doubtful with rib fractures */
+};
+
+struct rw_transfer {
+    const char *id, *label, *kind; /* motor sensory late */
+    const char *recipient, *source;
+    uint16_t donor;
+    uint8_t muscle_count, function_count;
+    uint16_t muscles[8];
+    uint16_t functions[4];
+    bool graft;
+    double axon_ratio;   /* NAN: not known */
+    double distance_mm;  /* coaptation to motor point; NAN: not known */
+    const char *conflicts; /* space-separated transfer ids or donor ids that exclude it, or "" */
+    double successes, patients; /* pooled over the outcome rows: useful (M3 or better) of n; 0 of 0: no series */
+    bool memory;         /* no source seen: shown as memory */
+};
+
+enum rw_how_soon { RW_SOON_IMMEDIATE, RW_SOON_DAYS, RW_SOON_WEEKS, RW_SOON_ROUTINE };
+/* A rule beside the model: when its condition holds, its matter is raised. */
+struct rw_rule {
+    const char *id, *kind; /* urgent referral */
+    const char *when;      /* space-separated conditions, all must hold: sign:X mechanism:X hemidiaphragm:paralysed lesion:likely */
+    const char *text, *source;
+    enum rw_how_soon how_soon;
+};
+
+struct rw_model {
+    const char *version, *digest; /* digest "sha256:<64 hex>" over the knowledge files */
+    const struct rw_site *sites;
+    const struct rw_target *targets;
+    const struct rw_bundle *bundles;
+    const struct rw_member *members;
+    const struct rw_variant *variants;
+    const struct rw_range *ranges; /* [variant * target_count + target] → bundles; equal ranges are equal anatomy */
+    const struct rw_table *tables;
+    const struct rw_scale *scales;
+    const struct rw_check *checks;
+    const struct rw_prior *priors; /* [RW_MECHANISM_COUNT] */
+    const struct rw_fact *facts;
+    const struct rw_distance *distances;
+    const struct rw_site_distance *site_distances;
+    const struct rw_donor *donors;
+    const struct rw_transfer *transfers;
+    const struct rw_rule *rules;
+    double partial_loss[2]; /* facts partial_loss_mild and partial_loss_severe */
+    size_t site_count, target_count, bundle_count, member_count, variant_count, table_count, scale_count,
+        check_count, fact_count, distance_count, site_distance_count, donor_count, transfer_count, rule_count;
+};
+
+/* The compiled model. Static storage; valid for the life of the process. */
+const struct rw_model *rw_model(void);
+
+/* Index of a check, or RW_NONE. O(log n). */
+uint16_t rw_check_find(enum rw_section section, const char *item);
+/* Index of a value on a check's scale, or RW_NONE. */
+uint16_t rw_value_find(uint16_t check, const char *text);
+/* Index of a target of a kind by id, or RW_NONE. */
+uint16_t rw_target_find(enum rw_target_kind kind, const char *id);
+/* A named number of the knowledge. The id must exist (checked by the tests). NAN when it does not. */
+double rw_fact_value(const char *id);
+
+/* ---- the examination ---- */
+
+struct rw_finding {
+    uint16_t check;
+    uint8_t value;     /* index on the check's scale */
+    bool filled_in;    /* by otherwise_normal */
+};
+
+struct rw_exam {
+    enum rw_side side;
+    enum rw_mechanism mechanism;
+    int32_t examined_day;
+    int32_t onset_day;  /* RW_NO_DAY: not known */
+    double age_years;   /* NAN: not known */
+    size_t finding_count;
+    struct rw_finding findings[RW_MAX_CHECKS]; /* each check at most once, any order */
+    bool rib_fractures;
+    bool declined[RW_MAX_DONORS], used[RW_MAX_DONORS]; /* by donor index */
+};
+
+/* Adds, for one section of otherwise_normal (MOTOR also covers MOVEMENT; SKIN_NERVE and SKIN_ROOT are
+ * filled together by either), every standard check not yet in the exam at its normal value, marked
+ * filled_in. A muscle that takes part in a movement graded below normal is not filled in, nor a muscle
+ * or group overlapping one already graded. Returns RW_ERANGE when the exam is full. */
+enum rw_status rw_exam_fill_normal(struct rw_exam *exam, enum rw_section section);
+
+/* Writes the JSON Pointer of a check ("/motor/biceps_brachii", "/investigations/emg/x/denervation"). */
+void rw_check_pointer(uint16_t check, char *buffer, size_t size);
+
+/* ---- the assessment ---- */
+
+struct rw_lesion {
+    uint8_t site;
+    uint8_t severity; /* enum rw_severity */
+};
+struct rw_hypothesis {
+    double probability;
+    double log_likelihood; /* natural log of Σ over variants, for telling ties apart */
+    enum rw_prior_kind kind;
+    uint8_t lesion_count;
+    bool inseparable;      /* this exam cannot tell it from the first of the list */
+    struct rw_lesion lesions[RW_MAX_LESIONS];
+};
+struct rw_site_posterior { double p_injured, p_complete; };
+struct rw_root_posterior { double p_intact, p_preganglionic, p_postganglionic; };
+struct rw_evidence { uint16_t check; uint16_t in_favour, against; double log10_odds; };
+struct rw_unexplained { uint16_t check; uint16_t expected; /* value index */ double probability; };
+struct rw_next_check { uint16_t check; uint16_t separates[2]; double bits; };
+
+struct rw_localisation {
+    size_t hypothesis_count;
+    struct rw_hypothesis hypotheses[RW_MAX_HYPOTHESES];
+    struct rw_site_posterior sites[RW_MAX_SITES];
+    struct rw_root_posterior roots[RW_PLEXUS_ROOTS];
+    double levels[RW_LEVEL_COUNT]; /* P(the hypothesis has its most proximal lesion at this level) */
+    double no_lesion, outside_plexus;
+    double surprise;        /* 0 as expected … 1 no likely lesion explains the exam */
+    double log_evidence;    /* ln P(exam | model), for comparison between engines */
+    double left_out;        /* upper bound on the posterior probability not summed */
+    double list_covers;     /* probability of the hypotheses that explanations and predictions were taken over */
+    double hypotheses_summed;
+    bool informative;       /* false: nothing in the exam bears on the question */
+    size_t evidence_count, unexplained_count, next_count, too_early_count;
+    struct rw_evidence evidence[RW_MAX_CHECKS];
+    struct rw_unexplained unexplained[RW_MAX_CHECKS];
+    struct rw_next_check next[RW_MAX_CHECKS];
+    uint16_t too_early[RW_MAX_CHECKS]; /* findings that say nothing yet at this time since onset */
+};
+
+struct rw_function_deficit {
+    uint16_t function; /* target */
+    double expected_grade, p_useful, p_recovers_unaided; /* useful: M3 or better */
+};
+struct rw_area_deficit { uint16_t area; double p_lost; bool protective; };
+struct rw_muscle_state { uint16_t muscle; double expected_grade, p_m3, p_m4; double grade[6]; };
+struct rw_deficits {
+    size_t function_count, area_count, muscle_count;
+    struct rw_function_deficit functions[RW_MAX_FUNCTIONS];
+    struct rw_area_deficit areas[RW_MAX_AREAS];
+    struct rw_muscle_state muscles[RW_MAX_MUSCLES]; /* posterior predictive grade of each muscle */
+    double p_sympathetic_lost;
+};
+
+struct rw_muscle_recovery {
+    uint16_t muscle;
+    double distance_mm;
+    int32_t first_sign[2], window_closes; /* RW_NO_DAY when onset is not known */
+};
+struct rw_recovery {
+    bool available;         /* false: see because */
+    const char *because;    /* static text, or NULL */
+    double rate_mm_per_day[2];
+    int32_t decide_by;
+    size_t muscle_count;
+    struct rw_muscle_recovery muscles[RW_MAX_MUSCLES];
+};
+
+enum rw_donor_state { RW_DONOR_USABLE, RW_DONOR_WEAK, RW_DONOR_INVOLVED, RW_DONOR_UNKNOWN, RW_DONOR_EXCLUDED };
+struct rw_donor_status { uint16_t donor; enum rw_donor_state state; double p_strong; char because[160]; };
+struct rw_step {
+    uint16_t transfer;
+    double p_useful, interval[2], gain;
+    int32_t reinnervation[2];
+};
+struct rw_plan {
+    double expected_gain;
+    size_t step_count, not_restored_count;
+    struct rw_step steps[RW_MAX_STEPS];
+    uint16_t not_restored[RW_MAX_FUNCTIONS]; /* function targets */
+};
+struct rw_rejection { uint16_t transfer; char because[160]; };
+struct rw_transfers {
+    bool available;
+    const char *because;
+    size_t plan_count, donor_count, rejected_count;
+    struct rw_plan plans[RW_MAX_PLANS];
+    struct rw_donor_status donors[RW_MAX_DONORS];
+    struct rw_rejection rejected[RW_MAX_TRANSFERS];
+};
+
+struct rw_raised_rule { uint16_t rule; uint8_t because_count; uint16_t because[4]; /* checks */ };
+
+struct rw_assessment {
+    struct rw_localisation localisation;
+    struct rw_deficits deficits;
+    struct rw_recovery recovery;
+    struct rw_transfers transfers;
+    size_t urgent_count;
+    struct rw_raised_rule urgent[RW_MAX_RULES];
+    struct rw_raised_rule referral; /* rule RW_NONE: none applies */
+};
+
+/* Bytes of workspace that rw_assess needs, whatever the exam. */
+size_t rw_workspace_size(void);
+
+/* Computes the whole assessment. `workspace` is at least rw_workspace_size() bytes, aligned for any
+ * type; its content is scratch. `out` is filled on RW_OK only. Reentrant; no allocation; a few tens of
+ * milliseconds. Errors: RW_EINVAL (a finding out of range or given twice), RW_ENOSPACE. */
+enum rw_status rw_assess(const struct rw_exam *exam, void *workspace, size_t workspace_size,
+                         struct rw_assessment *out, struct rw_error *error);
+
+#endif

@@ -1,0 +1,190 @@
+#include "candidates.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "deficits.h"
+#include "donors.h"
+#include "recovery.h"
+#include "transfers.h"
+
+enum { BECAUSE = 160 };
+
+static bool lost_muscle(const struct rw_posterior *posterior, const struct rw_muscle_state *state) {
+    return state->p_m3 < 0.5 && rw_denervated(posterior, state->muscle) > 0.5;
+}
+
+static bool lost_function(const struct rw_function_deficit *f) {
+    return f->p_useful < 0.5 && f->p_recovers_unaided < 0.5;
+}
+
+void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam,
+                     const struct rw_posterior *posterior, const struct rw_deficits *deficits,
+                     const struct rw_recovery *recovery, const struct rw_donor_status *donors) {
+    const bool onset = exam->onset_day != RW_NO_DAY;
+    *patient = (struct rw_patient){
+        .exam = exam,
+        .posterior = posterior,
+        .deficits = deficits,
+        .recovery = recovery,
+        .donors = donors,
+        .operation_day = exam->examined_day + (int32_t)lround(rw_fact_value("decision_margin_days")),
+    };
+    patient->delay_days = onset ? patient->operation_day - exam->onset_day : (double)NAN;
+    for (size_t i = 0; i < deficits->muscle_count; i++)
+        if (lost_muscle(posterior, &deficits->muscles[i]))
+            patient->lost_muscles |= UINT64_C(1) << i;
+    for (size_t i = 0; i < deficits->function_count; i++)
+        if (lost_function(&deficits->functions[i]))
+            patient->lost_functions |= UINT64_C(1) << i;
+}
+
+/* ---- one reason each; true: rejected, and `because` is written ---- */
+
+static bool not_planned(const struct rw_transfer *t, char *because) {
+    if (strcmp(t->kind, "late") == 0)
+        snprintf(because, BECAUSE, "late option: named for discussion, not planned");
+    else if (strcmp(t->kind, "sensory") == 0)
+        snprintf(because, BECAUSE, "motor plan first: discuss sensory transfer to %s separately",
+                 t->recipient);
+    else if (t->memory)
+        snprintf(because, BECAUSE,
+                 "known from memory only: no published series was seen, so it is not planned");
+    else
+        return false;
+    return true;
+}
+
+static bool donor_closed(const struct rw_patient *p, const struct rw_transfer *t, char *because) {
+    const struct rw_model *m = rw_model();
+    const struct rw_donor_status *donor = &p->donors[t->donor];
+    if (donor->state != RW_DONOR_USABLE) {
+        snprintf(because, BECAUSE, "donor not usable: %.140s", donor->because);
+        return true;
+    }
+    for (size_t i = 0; i < m->donor_count; i++)
+        if (p->exam->used[i] && rw_names(t->conflicts, m->donors[i].id)) {
+            snprintf(because, BECAUSE, "conflict: already used: %s", m->donors[i].label);
+            return true;
+        }
+    return false;
+}
+
+/* Fills the lost muscles; of those kept, the weakest explains a rejection. */
+static bool nothing_to_restore(const struct rw_patient *p, const struct rw_transfer *t, uint64_t *muscles,
+                               char *because) {
+    const struct rw_model *m = rw_model();
+    const struct rw_muscle_state *weakest = NULL;
+    *muscles = 0;
+    for (size_t i = 0; i < t->muscle_count; i++) {
+        const struct rw_muscle_state *state = rw_muscle_state_of(p->deficits, t->muscles[i]);
+        if (state == NULL)
+            continue;
+        *muscles |= p->lost_muscles & (UINT64_C(1) << (state - p->deficits->muscles));
+        if (weakest == NULL || state->p_m3 < weakest->p_m3)
+            weakest = state;
+    }
+    if (*muscles != 0)
+        return false;
+    if (weakest == NULL)
+        snprintf(because, BECAUSE, "nothing known of its muscles");
+    else if (weakest->p_m3 < 0.5)
+        snprintf(because, BECAUSE, "%s is weak, but a lesion on the way to it is unlikely",
+                 m->targets[weakest->muscle].label);
+    else
+        snprintf(because, BECAUSE, "recipient not lost: %s is M3 or better with probability %.2f",
+                 m->targets[weakest->muscle].label, weakest->p_m3);
+    return true;
+}
+
+static bool nothing_to_gain(const struct rw_patient *p, const struct rw_transfer *t, uint64_t *functions,
+                            char *because) {
+    const struct rw_function_deficit *weakest = NULL;
+    *functions = 0;
+    for (size_t i = 0; i < t->function_count; i++) {
+        const struct rw_function_deficit *f = rw_function_deficit_of(p->deficits, t->functions[i]);
+        if (f == NULL)
+            continue;
+        *functions |= p->lost_functions & (UINT64_C(1) << (f - p->deficits->functions));
+        if (weakest == NULL || f->p_recovers_unaided < weakest->p_recovers_unaided)
+            weakest = f;
+    }
+    if (*functions != 0)
+        return false;
+    if (weakest == NULL) {
+        snprintf(because, BECAUSE, "serves no function of the limb: discuss it separately");
+        return true;
+    }
+    const char *label = rw_model()->targets[weakest->function].label;
+    if (weakest->p_useful >= 0.5)
+        snprintf(because, BECAUSE, "not lost: %s is M3 or better with probability %.2f", label,
+                 weakest->p_useful);
+    else
+        snprintf(because, BECAUSE, "%s reaches M3 without surgery with probability %.2f", label,
+                 weakest->p_recovers_unaided);
+    return true;
+}
+
+/* P(a complete lesion between suture and some restored muscle). */
+static double beyond_suture(const struct rw_patient *p, const struct rw_transfer *t, uint64_t muscles) {
+    const struct rw_model *m = rw_model();
+    double suture_mm = (double)INFINITY, blocked = 0.0;
+    for (size_t i = 0; i < t->muscle_count; i++)
+        suture_mm = fmin(suture_mm, rw_motor_point_mm(t->muscles[i]));
+    suture_mm -= rw_transfer_mm(t);
+    for (size_t i = 0; i < p->posterior->count; i++) {
+        const struct rw_case *c = &p->posterior->cases[i];
+        bool hit = false;
+        for (size_t k = 0; !c->outside && k < p->deficits->muscle_count; k++) {
+            if ((muscles >> k & 1u) == 0)
+                continue;
+            const uint16_t muscle = p->deficits->muscles[k].muscle;
+            const struct rw_range range = m->ranges[(size_t)c->variant * m->target_count + muscle];
+            for (size_t b = range.first; b < range.first + range.count; b++)
+                for (size_t s = 0; s < m->bundles[b].site_count; s++) {
+                    const uint8_t site = m->bundles[b].sites[s];
+                    hit |= c->severity[site] == RW_COMPLETE && rw_site_mm(site) > suture_mm;
+                }
+        }
+        if (hit)
+            blocked += c->weight;
+    }
+    return blocked;
+}
+
+static bool out_of_reach(const struct rw_patient *p, const struct rw_transfer *t, uint64_t muscles,
+                         struct rw_step *step, char *because) {
+    const double blocked = t->graft ? 0.0 : beyond_suture(p, t, muscles);
+    const double window = rw_fact_value("window_days");
+    double days[2];
+    if (blocked > 0.5) {
+        snprintf(because, BECAUSE, "a complete lesion lies beyond the suture with probability %.2f", blocked);
+        return true;
+    }
+    rw_growth_days(p->recovery->rate_mm_per_day, rw_transfer_mm(t), days);
+    step->reinnervation[0] = p->operation_day + (int32_t)floor(days[0]);
+    step->reinnervation[1] = p->operation_day + (int32_t)ceil(days[1]);
+    if (isnan(p->delay_days) || p->delay_days + days[0] <= window)
+        return false;
+    snprintf(
+        because, BECAUSE,
+        "beyond the window: operation %.0f days after onset + %.0f to reach the muscle = %.0f, window %.0f",
+        p->delay_days, days[0], p->delay_days + days[0], window);
+    return true;
+}
+
+bool rw_candidate_screen(const struct rw_patient *patient, uint16_t transfer, struct rw_candidate *out,
+                         char because[BECAUSE]) {
+    const struct rw_transfer *t = &rw_model()->transfers[transfer];
+    *out = (struct rw_candidate){.step = {.transfer = transfer}};
+    if (not_planned(t, because) || donor_closed(patient, t, because) ||
+        nothing_to_restore(patient, t, &out->muscles, because) ||
+        nothing_to_gain(patient, t, &out->functions, because) ||
+        out_of_reach(patient, t, out->muscles, &out->step, because))
+        return false;
+    out->parts = rw_donor_parts(t->donor);
+    rw_transfer_chance(t, patient->delay_days, patient->exam->age_years, &out->step.p_useful,
+                       out->step.interval);
+    return true;
+}

@@ -1,0 +1,26 @@
+/* Donors: which nerves may be given up, and why not the others. */
+#ifndef RW_DONORS_H
+#define RW_DONORS_H
+
+#include "posterior.h"
+
+/* Donors that a donor is made of (or stands for), as a mask over donor indices: its own bit, or the bits of
+ * the donors that its `nerve` names. Two donors that share a bit are never spent together. */
+uint64_t rw_donor_parts(uint16_t donor);
+
+/* Whether a space-separated list of ids names `id`. */
+bool rw_names(const char *list, const char *id);
+
+/* The state of every donor, in the order of the model:
+ *   excluded  already used (it, or a part of it), declined, on the chest with rib fractures, or of the chest
+ *             or diaphragm in a breathless patient
+ *   weak      a test muscle was graded and is not surely M4
+ *   involved  P(M4 or better) of a test muscle is below one half: its nerve is likely injured
+ *   usable    no test in this limb and outside the injured nerves; or every test muscle has P(M4 or better)
+ * of at least strong_donor_probability and one of them was examined unknown   all else; `because` says what
+ * to examine p_strong is the smallest P(M4 or better) of the test muscles (untested_donor_strong without
+ * tests). */
+void rw_donor_states(const struct rw_exam *exam, const struct rw_deficits *deficits,
+                     struct rw_donor_status out[RW_MAX_DONORS]);
+
+#endif

@@ -1,0 +1,162 @@
+#include "hypotheses.h"
+
+#include <math.h>
+#include <string.h>
+
+void rw_space_init(struct rw_space *space) {
+    const struct rw_model *m = rw_model();
+    memset(space, 0, sizeof *space);
+    for (size_t s = 0; s < m->site_count; s++) {
+        const struct rw_site *site = &m->sites[s];
+        if (site->root == 0xff) {
+            space->further_of_site[s] = (uint8_t)space->further_count;
+            space->further_site[space->further_count++] = (uint8_t)s;
+            continue;
+        }
+        size_t part = 0;
+        if (site->part != NULL)
+            part = strcmp(site->part, "before_branches") == 0 ? 1 : 2;
+        space->further_of_site[s] = 0xff;
+        space->root_site[site->root][part] = (uint8_t)s;
+    }
+}
+
+static bool state_complete(unsigned state) {
+    return state == RW_ROOT_PRE_COMPLETE || state == RW_ROOT_PROXIMAL_COMPLETE || state == RW_ROOT_DISTAL_COMPLETE ||
+           state == RW_ROOT_DOUBLE;
+}
+
+/* 0 preganglionic, 1 proximal, 2 distal. */
+static unsigned state_level(unsigned state) {
+    return state == RW_ROOT_DOUBLE ? 0 : (state - 1) / 2;
+}
+
+/* Log prior of every root configuration: log C(r) first, then scaled within each mask. */
+static void root_prior(struct rw_prior_terms *terms, const struct rw_prior *p) {
+    double sum[32] = {0};
+    for (uint32_t r = 1; r < RW_ROOT_CONFIGS; r++) {
+        double c = 1.0;
+        unsigned mask = 0, before = 0;
+        for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++) {
+            const unsigned s = rw_root_state_of(r, i);
+            if (s != RW_ROOT_INTACT) {
+                mask |= 1u << i;
+                c *= p->state[i][s];
+                if (before != RW_ROOT_INTACT) {
+                    c *= state_complete(s) == state_complete(before) ? p->agree_complete : 1.0;
+                    c *= state_level(s) == state_level(before) ? p->agree_level : 1.0;
+                }
+            }
+            before = s;
+        }
+        terms->roots[r] = c;
+        sum[mask] += c;
+    }
+    double singles = 0.0;
+    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
+        singles += p->pattern[1u << i];
+    for (uint32_t r = 1; r < RW_ROOT_CONFIGS; r++) {
+        unsigned mask = 0;
+        for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
+            mask |= rw_root_state_of(r, i) != RW_ROOT_INTACT ? 1u << i : 0u;
+        terms->roots[r] = log(p->pattern[mask] * terms->roots[r] / sum[mask]);
+    }
+    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
+        for (uint32_t s = 1; s < RW_ROOT_STATES; s++)
+            terms->root_atom[7 * i + s - 1] = terms->roots[s << (3 * i)] - log(singles);
+}
+
+double rw_prior_coupling(const struct rw_space *space, const struct rw_prior_terms *terms, size_t a, size_t b) {
+    const struct rw_model *m = rw_model();
+    const char *ra = m->sites[space->further_site[a]].region, *rb = m->sites[space->further_site[b]].region;
+    return strcmp(ra, rb) == 0 ? terms->same_region : 0.0;
+}
+
+/* Z2 and Z3 over unordered sets of different further sites, severities summed out. */
+static void set_normalisers(const struct rw_space *space, const struct rw_prior_terms *terms, double *z2, double *z3) {
+    const size_t n = space->further_count;
+    double q[RW_MAX_FURTHER], k[RW_MAX_FURTHER][RW_MAX_FURTHER];
+    for (size_t a = 0; a < n; a++) {
+        q[a] = exp(terms->further[2 * a]) + exp(terms->further[2 * a + 1]);
+        for (size_t b = 0; b < n; b++)
+            k[a][b] = exp(rw_prior_coupling(space, terms, a, b));
+    }
+    *z2 = *z3 = 0.0;
+    for (size_t a = 0; a < n; a++)
+        for (size_t b = a + 1; b < n; b++) {
+            const double pair = q[a] * q[b] * k[a][b];
+            *z2 += pair;
+            for (size_t c = b + 1; c < n; c++)
+                *z3 += pair * q[c] * k[a][c] * k[b][c];
+        }
+}
+
+void rw_prior_init(struct rw_prior_terms *terms, const struct rw_space *space, enum rw_mechanism mechanism) {
+    const struct rw_prior *p = &rw_model()->priors[mechanism];
+    root_prior(terms, p);
+    for (size_t a = 0; a < space->further_count; a++) {
+        const double *share = p->site[space->further_site[a]];
+        terms->further[2 * a] = log(share[RW_PARTIAL]);
+        terms->further[2 * a + 1] = log(share[RW_COMPLETE]);
+    }
+    terms->same_region = log(p->same_region);
+    double z2, z3;
+    set_normalisers(space, terms, &z2, &z3);
+    for (size_t k = 0; k < RW_PRIOR_KIND_COUNT; k++)
+        terms->kind[k] = log(p->kind[k]);
+    terms->kind[RW_PRIOR_PAIR] -= log(z2);
+    terms->kind[RW_PRIOR_ROOT_AND_TWO] -= log(z2);
+    terms->kind[RW_PRIOR_TRIPLE] -= log(z3);
+    terms->roots[0] = terms->kind[RW_PRIOR_SINGLE] - terms->kind[RW_PRIOR_ROOTS_AND_ONE];
+}
+
+static size_t add_lesion(uint8_t site, unsigned severity, uint8_t *of_site, struct rw_lesion *list, size_t count) {
+    of_site[site] = (uint8_t)severity;
+    if (list != NULL)
+        list[count] = (struct rw_lesion){.site = site, .severity = (uint8_t)severity};
+    return count + 1;
+}
+
+size_t rw_hypothesis_lesions(const struct rw_space *space, uint32_t config, const uint8_t *atoms, size_t atom_count,
+                             uint8_t severity[RW_MAX_SITES], struct rw_lesion list[RW_MAX_LESIONS]) {
+    size_t count = 0;
+    memset(severity, RW_INTACT, RW_MAX_SITES);
+    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++) {
+        const unsigned s = rw_root_state_of(config, i);
+        if (s == RW_ROOT_INTACT)
+            continue;
+        const unsigned how = state_complete(s) ? RW_COMPLETE : RW_PARTIAL;
+        count = add_lesion(space->root_site[i][state_level(s)], how, severity, list, count);
+        if (s == RW_ROOT_DOUBLE)
+            count = add_lesion(space->root_site[i][2], RW_COMPLETE, severity, list, count);
+    }
+    for (size_t i = 0; i < atom_count; i++)
+        count = add_lesion(space->further_site[atoms[i] / 2], atoms[i] % 2 == 0 ? RW_PARTIAL : RW_COMPLETE, severity,
+                           list, count);
+    return count;
+}
+
+double rw_hypothesis_prior(const struct rw_space *space, const struct rw_prior_terms *terms, uint32_t config,
+                           const uint8_t *atoms, size_t atom_count) {
+    double p = 0.0;
+    for (size_t i = 0; i < atom_count; i++)
+        p += terms->further[atoms[i]];
+    if (atom_count <= 1) {
+        if (config == 0)
+            return p + terms->kind[atom_count == 0 ? RW_PRIOR_NONE : RW_PRIOR_SINGLE];
+        return p + terms->roots[config] + terms->kind[atom_count == 0 ? RW_PRIOR_ROOTS : RW_PRIOR_ROOTS_AND_ONE];
+    }
+    for (size_t i = 0; i < atom_count; i++)
+        for (size_t k = i + 1; k < atom_count; k++)
+            p += rw_prior_coupling(space, terms, atoms[i] / 2u, atoms[k] / 2u);
+    if (atom_count == 3)
+        return p + terms->kind[RW_PRIOR_TRIPLE];
+    if (config == 0)
+        return p + terms->kind[RW_PRIOR_PAIR];
+    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++) {
+        const unsigned s = rw_root_state_of(config, i);
+        if (s != RW_ROOT_INTACT)
+            p += terms->root_atom[7 * i + s - 1];
+    }
+    return p + terms->kind[RW_PRIOR_ROOT_AND_TWO];
+}

@@ -1,0 +1,68 @@
+#include "posterior.h"
+
+double rw_site_loss(unsigned severity, unsigned depth) {
+    return severity == RW_PARTIAL ? rw_model()->partial_loss[depth] : severity == RW_COMPLETE ? 1.0 : 0.0;
+}
+
+double rw_intact_fraction(const struct rw_case *c, uint16_t target, enum rw_spread *spread) {
+    const struct rw_model *m = rw_model();
+    const struct rw_range range = m->ranges[(size_t)c->variant * m->target_count + target];
+    const double partial_left = 1.0 - m->partial_loss[c->depth];
+    double fraction = 0.0;
+    bool uneven = false;
+    for (size_t i = 0; i < range.count; i++) {
+        const struct rw_bundle *b = &m->bundles[range.first + i];
+        double left = b->weight;
+        for (size_t k = 0; k < b->site_count; k++) {
+            const unsigned severity = c->severity[b->sites[k]];
+            if (severity == RW_PARTIAL) {
+                left *= partial_left;
+                uneven = true;
+            } else if (severity == RW_COMPLETE) {
+                left = 0.0;
+            }
+        }
+        fraction += left;
+    }
+    *spread = uneven ? RW_SPREAD_UNEVEN : RW_SPREAD_SHARP;
+    return fraction;
+}
+
+double rw_table_probability(const struct rw_table *table, enum rw_spread spread, double fraction,
+                            unsigned observation) {
+    const double x = fraction <= 0.0 ? 0.0 : fraction >= 1.0 ? RW_GRID - 1 : fraction * (RW_GRID - 1);
+    size_t i = (size_t)x;
+    if (i > RW_GRID - 2)
+        i = RW_GRID - 2;
+    const double t = x - (double)i;
+    const size_t n = table->observation_count;
+    const double *p = table->probability + ((size_t)spread * RW_GRID + i) * n + observation;
+    return p[0] + t * (p[n] - p[0]);
+}
+
+void rw_predict(const struct rw_case *c, uint16_t target, const struct rw_table *table, double *p) {
+    enum rw_spread spread = RW_SPREAD_SHARP;
+    const double fraction = c->outside ? 1.0 : rw_intact_fraction(c, target, &spread);
+    for (unsigned o = 0; o < table->observation_count; o++)
+        p[o] = c->outside ? table->outside[o] : rw_table_probability(table, spread, fraction, o);
+}
+
+double rw_finding_probability(const struct rw_case *c, const struct rw_finding *finding) {
+    const struct rw_model *m = rw_model();
+    const struct rw_check *check = &m->checks[finding->check];
+    const struct rw_table *table = &m->tables[check->table];
+    const struct rw_value *value = &m->scales[check->scale].values[finding->value];
+    enum rw_spread spread = RW_SPREAD_SHARP;
+    const double fraction = c->outside ? 1.0 : rw_intact_fraction(c, check->target, &spread);
+    double p = 0.0, outside = 0.0;
+    for (size_t i = 0; i < value->count; i++) {
+        const unsigned o = value->observation[i];
+        outside += value->weight[i] * table->outside[o];
+        p += value->weight[i] * rw_table_probability(table, spread, fraction, o);
+    }
+    if (c->outside)
+        return outside;
+    if (finding->filled_in)
+        p = (1.0 - table->filled_outlier) * p + table->filled_outlier * outside;
+    return p;
+}

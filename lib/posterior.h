@@ -1,0 +1,45 @@
+/* The posterior as a weighted list of concrete states: what deficits, recovery, transfers and
+ * explanations are averaged over.
+ *
+ * Invariants: weights sum to 1 (1e-12) and never rise along the list; `covers` says how much of the whole
+ * posterior the list held before it was scaled to 1. */
+#ifndef RW_POSTERIOR_H
+#define RW_POSTERIOR_H
+
+#include "rootward.h"
+
+/* One hypothesis in one world (joint variant and depth of partial loss). */
+struct rw_case {
+    double weight;
+    uint16_t hypothesis;            /* index in the engine's shortlist: cases of one hypothesis share it */
+    uint16_t variant;               /* joint anatomical variant */
+    uint8_t depth;                  /* 0 mild, 1 severe: loss at every partial site */
+    bool outside;                   /* not a lesion of these nerves: targets follow the `outside` tables */
+    uint8_t severity[RW_MAX_SITES]; /* enum rw_severity by site */
+};
+
+struct rw_posterior {
+    const struct rw_case *cases;
+    size_t count;
+    double covers;
+};
+
+/* Loss at a site of this severity at this depth, 0..1 (facts partial_loss_mild, partial_loss_severe). */
+double rw_site_loss(unsigned severity, unsigned depth);
+
+/* Intact fraction of a target in one case: Σ weight · Π(1 − loss) over its bundles. *spread tells whether
+ * some partial lesion lies on any of them. O(bundles · sites). */
+double rw_intact_fraction(const struct rw_case *c, uint16_t target, enum rw_spread *spread);
+
+/* P(observation | fraction), linear between grid points; fraction is clamped to [0,1]. */
+double rw_table_probability(const struct rw_table *table, enum rw_spread spread, double fraction,
+                            unsigned observation);
+
+/* P(observation | case) of a target for every observation of a table; `p` has room for all. */
+void rw_predict(const struct rw_case *c, uint16_t target, const struct rw_table *table, double *p);
+
+/* P(recorded value of a check | case): observation mix of the value; `outside` cases use the outside
+ * distribution; a filled-in finding mixes in the table's filled_outlier. Always > 0 for compiled tables. */
+double rw_finding_probability(const struct rw_case *c, const struct rw_finding *finding);
+
+#endif

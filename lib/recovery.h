@@ -1,0 +1,37 @@
+/* Recovery: when a denervated muscle could first show life, and how long waiting is safe.
+ *
+ * For a muscle that is probably below M4 and probably denervated (each more likely than not):
+ *   distance     = foramen to motor point − mean foramen to injury site, at least least_distance_mm; the mean
+ *                  is over cases and bundles by what is lost, the site the most proximal one on the bundle
+ *   first sign   = onset + latency_low + distance / fastest rate  …  onset + latency_high + distance /
+ * slowest window closes = onset + window_days No first sign is given where most of the loss is preganglionic:
+ * nothing grows back from a torn root.
+ *
+ *   decide_by = the earliest of, over these muscles m that some sourced motor transfer restores,
+ *               onset + window_days − decision_margin_days − latency_high − distance(t) / slowest rate,
+ *               with t the transfer that reaches m over the shortest way,
+ *               and of onset + decide_late_days (+ wait_gunshot_extra_days or wait_inflammatory_extra_days).
+ * Early dates round down, late dates round up; decide_by rounds down. Rates slow by old_rate_factor above
+ * old_age_years. Children and birth injuries get no answer: the figures are those of adults. */
+#ifndef RW_RECOVERY_H
+#define RW_RECOVERY_H
+
+#include "posterior.h"
+
+void rw_recovery(const struct rw_exam *exam, const struct rw_posterior *posterior,
+                 const struct rw_deficits *deficits, struct rw_recovery *out);
+
+/* Days from the start of growth to the first sign in a muscle so far away: latency + distance / rate. */
+void rw_growth_days(const double rate_mm_per_day[2], double distance_mm, double days[2]);
+
+/* P(some lesion lies on the way to the muscle). */
+double rw_denervated(const struct rw_posterior *posterior, uint16_t muscle);
+
+/* Foramen to motor point, or to a site; NAN when not known. */
+double rw_motor_point_mm(uint16_t muscle);
+double rw_site_mm(uint8_t site);
+
+/* Suture to motor point of a transfer; transfer_distance_unknown_mm when its row has none. */
+double rw_transfer_mm(const struct rw_transfer *transfer);
+
+#endif

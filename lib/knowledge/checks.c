@@ -83,6 +83,10 @@ static void add_check(const struct knowledge *knowledge, struct checks *checks, 
     check.target = listens_to(knowledge, row, kind, target_id);
     const struct kn_file *file = NULL;
     size_t described = item_row(knowledge, kind, item, &file);
+    if (described != SIZE_MAX) {
+        check.label = kn_cell(file, described, "label");
+        check.help = kn_is(file, described, "help", "-") ? NULL : kn_cell(file, described, "help");
+    }
     if (is_investigation(section)) {
         check.bedside_order = INVESTIGATION;
     } else if (described != SIZE_MAX && !kn_is(file, described, "bedside", "-")) {

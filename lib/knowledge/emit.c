@@ -226,6 +226,8 @@ static void emit_checks(const struct rw_model *model, FILE *out) {
         const struct rw_check *check = &model->checks[i];
         fprintf(out, "    {.section = %d, ", (int)check->section);
         text_field(out, "item", check->item);
+        text_field(out, "label", check->label);
+        text_field(out, "help", check->help);
         index_field(out, "target", check->target);
         index_field(out, "table", check->table);
         fprintf(out, ".scale = %u, .standard = %s, .bedside_order = %u},\n", (unsigned)check->scale,

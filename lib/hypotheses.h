@@ -15,7 +15,8 @@
  * with q the share of a further site in its severity, k = same_region inside one region and 1 otherwise, Z2
  * and Z3 the sums over all unordered sets of different sites,
  *   R(r) = pattern[mask] · C(r) / Σ C over the mask,   C(r) = Π state · Π over injured neighbours of
- *   agree_complete (both complete or both partial) · agree_level (both pre, both proximal or both distal),
+ *   agree_complete (both complete or both partial) · agree_level (both pre, both proximal or both distal;
+ *   DOUBLE counts as pre and as complete),
  * and R1 = R restricted to one injured root and scaled to 1.
  *
  * Atoms number single lesions: 0..34 root i in state s (7·i + s − 1), then further sites, two each

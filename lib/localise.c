@@ -140,7 +140,7 @@ static void marginals(const struct run *run, struct rw_localisation *out) {
     out->outside_plexus = run->outside / total;
     out->log_evidence = s->reference + log(total);
     out->left_out = s->summed * RW_LEAST_WEIGHT / total;
-    out->hypotheses_summed = s->summed;
+    out->summed = s->summed;
     out->informative = run->term_count > 0;
 }
 
@@ -217,7 +217,7 @@ static int by_weight(const void *a, const void *b) {
 }
 
 /* Cases lighter than this change no prediction in its printed digits. */
-#define NEGLIGIBLE_CASE 1e-7
+#define NEGLIGIBLE_CASE 1e-6
 
 /* Splits one hypothesis over the worlds in proportion to what each explains. */
 static size_t split(const struct run *run, const struct rw_resolved *h, size_t index, struct rw_case *cases) {
@@ -247,7 +247,7 @@ static size_t split(const struct run *run, const struct rw_resolved *h, size_t i
 }
 
 /* Cases down to a share of the list's weight that no prediction would notice. */
-#define CASE_COVER 0.9995
+#define CASE_COVER 0.998
 
 static struct rw_posterior make_cases(const struct run *run, const struct rw_resolved *all, size_t n,
                                       struct rw_case *cases) {

@@ -27,8 +27,8 @@ struct rw_posterior {
 /* Loss at a site of this severity at this depth, 0..1 (facts partial_loss_mild, partial_loss_severe). */
 double rw_site_loss(unsigned severity, unsigned depth);
 
-/* Intact fraction of a target in one case: Σ weight · Π(1 − loss) over its bundles. *spread tells whether
- * some partial lesion lies on any of them. O(bundles · sites). */
+/* Intact fraction of a target in one case: Σ weight · Π(1 − loss) over its bundles. *spread is uneven as soon
+ * as a partial lesion lies on any of them, even one that a complete lesion cuts as well. O(bundles · sites). */
 double rw_intact_fraction(const struct rw_case *c, uint16_t target, enum rw_spread *spread);
 
 /* P(observation | fraction), linear between grid points; fraction is clamped to [0,1]. */
@@ -38,8 +38,9 @@ double rw_table_probability(const struct rw_table *table, enum rw_spread spread,
 /* P(observation | case) of a target for every observation of a table; `p` has room for all. */
 void rw_predict(const struct rw_case *c, uint16_t target, const struct rw_table *table, double *p);
 
-/* P(recorded value of a check | case): observation mix of the value; `outside` cases use the outside
- * distribution; a filled-in finding mixes in the table's filled_outlier. Always > 0 for compiled tables. */
+/* P(recorded value of a check | case): the value's mix of observations; `outside` cases use the outside
+ * distribution; a filled-in finding is (1 − f)·P(value) + f·outside(value), f the table's filled_outlier.
+ * Always > 0: the knowledge compiler refuses tables that hold a 0. */
 double rw_finding_probability(const struct rw_case *c, const struct rw_finding *finding);
 
 #endif

@@ -230,7 +230,8 @@ struct rw_table {
     const char *id;
     uint8_t observation_count;
     const char *const *observations;
-    double min_days;       /* says nothing before this time since onset; 0: at once */
+    double min_days;       /* before this time since onset a finding has factor 1 under every hypothesis,
+                              `outside` too; an onset that is not known counts as past it */
     double filled_outlier; /* extra outlier share for a finding filled in by otherwise_normal */
     const double *probability;
     const double *outside; /* [observation_count] when the cause is not a lesion of these nerves */
@@ -255,6 +256,8 @@ struct rw_scale {
 struct rw_check {
     enum rw_section section;
     const char *item;    /* id inside its section, "biceps_brachii"; "" for hemidiaphragm */
+    const char *label;   /* of the item, "biceps brachii"; NULL for roots and hemidiaphragm */
+    const char *help;    /* how it is examined, one line, or NULL */
     uint16_t target;     /* RW_NONE: recorded, not part of the inference (red flags) */
     uint16_t table;      /* RW_NONE with target */
     uint16_t scale;
@@ -404,13 +407,14 @@ struct rw_lesion {
 };
 struct rw_hypothesis {
     double probability;
-    double log_likelihood; /* natural log of Σ over variants, for telling ties apart */
+    double log_likelihood; /* ln Σ over worlds (variants and depths of partial loss), for telling ties apart */
     enum rw_prior_kind kind;
     uint8_t lesion_count;
     bool inseparable;      /* this exam cannot tell it from the first of the list */
     struct rw_lesion lesions[RW_MAX_LESIONS];
 };
 struct rw_site_posterior { double p_injured, p_complete; };
+/* Sums to 1; a root torn and ruptured as well counts as preganglionic. */
 struct rw_root_posterior { double p_intact, p_preganglionic, p_postganglionic; };
 struct rw_evidence { uint16_t check; uint16_t in_favour, against; double log10_odds; };
 struct rw_unexplained { uint16_t check; uint16_t expected; /* value index */ double probability; };
@@ -421,13 +425,13 @@ struct rw_localisation {
     struct rw_hypothesis hypotheses[RW_MAX_HYPOTHESES];
     struct rw_site_posterior sites[RW_MAX_SITES];
     struct rw_root_posterior roots[RW_PLEXUS_ROOTS];
-    double levels[RW_LEVEL_COUNT]; /* P(the hypothesis has its most proximal lesion at this level) */
+    double levels[RW_LEVEL_COUNT]; /* by the first level, in the order of enum rw_level, that is injured */
     double no_lesion, outside_plexus;
     double surprise;        /* 0 as expected … 1 no likely lesion explains the exam */
     double log_evidence;    /* ln P(exam | model), for comparison between engines */
     double left_out;        /* upper bound on the posterior probability not summed */
     double list_covers;     /* probability of the hypotheses that explanations and predictions were taken over */
-    double hypotheses_summed;
+    double summed;          /* hypotheses times worlds that went into the sum */
     bool informative;       /* false: nothing in the exam bears on the question */
     size_t evidence_count, unexplained_count, next_count, too_early_count;
     struct rw_evidence evidence[RW_MAX_CHECKS];

@@ -64,6 +64,17 @@ static void normalise(const struct source *source, double *values, size_t count,
         values[i] /= sum;
 }
 
+/* Every hypothesis must be possible; what no row names would be 0. */
+static void all_possible(const struct source *source, const double *values, size_t first, size_t count,
+                         const char *part) {
+    for (size_t i = first; i < count; i++)
+        if (values[i] <= 0) {
+            kn_complain(source->file->log, source->file->path, 1, "%s: a %s has no prior above 0",
+                        source->mechanism, part);
+            return;
+        }
+}
+
 /* "C5+C6" → 3; 0 when the key names no set of roots. */
 static size_t mask_of(struct kn_arena *arena, const char *key) {
     size_t mask = 0;
@@ -188,7 +199,9 @@ static void check_rows(struct knowledge *knowledge) {
         if (!key_is_known(knowledge, part, kn_cell(file, row, "key")))
             kn_fault(file, row, "unknown key '%s' of %s", kn_cell(file, row, "key"),
                      kn_cell(file, row, "part"));
-        kn_number(file, row, "value", 0, part == SHARE_COMPLETE ? 1 : 1e9, NULL);
+        double value = kn_number(file, row, "value", 0, part == SHARE_COMPLETE ? 1 : 1e9, NULL);
+        if (value <= 0 || (part == SHARE_COMPLETE && value >= 1))
+            kn_fault(file, row, "findings could never overcome a prior of 0");
     }
 }
 
@@ -207,6 +220,10 @@ void kn_build_priors(struct knowledge *knowledge) {
         fill_patterns(&source, prior);
         fill_states(&source, prior);
         fill_sites(&source, prior);
+        all_possible(&source, prior->kind, 0, RW_PRIOR_KIND_COUNT, "kind");
+        all_possible(&source, prior->pattern, 1, sizeof prior->pattern / sizeof *prior->pattern, "pattern");
+        for (size_t root = 0; root < RW_PLEXUS_ROOTS; root++)
+            all_possible(&source, prior->state[root], 1, RW_ROOT_STATES, "state");
         prior->agree_complete = factor(&source, "agree", "complete");
         prior->agree_level = factor(&source, "agree", "level");
         prior->same_region = factor(&source, "same_region", "factor");

@@ -230,6 +230,8 @@ static const double *spread_out(struct knowledge *knowledge, size_t row, const s
                                          (double)i / (RW_GRID - 1), concentration);
                 cell[o] = (1 - outlier) * blurred + outlier * anchors->outside[o];
                 sum += cell[o];
+                if (cell[o] <= 0)
+                    kn_fault(file, row, "a probability of 0 at %zu; give the table an outlier share", i);
             }
             if (fabs(sum - 1) > KN_TOLERANCE)
                 kn_fault(file, row, "blurred probabilities at %zu add to %.12g, not 1", i, sum);

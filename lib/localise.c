@@ -247,7 +247,7 @@ static size_t split(const struct run *run, const struct rw_resolved *h, size_t i
 }
 
 /* Cases down to a share of the list's weight that no prediction would notice. */
-#define CASE_COVER 0.998
+#define CASE_COVER 0.99
 
 static struct rw_posterior make_cases(const struct run *run, const struct rw_resolved *all, size_t n,
                                       struct rw_case *cases) {

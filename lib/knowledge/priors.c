@@ -133,6 +133,8 @@ static void fill_sites(const struct source *source, struct rw_prior *prior) {
     for (size_t i = KN_ROOT_SITES; i < model->site_count; i++) {
         const struct rw_site *site = &model->sites[i];
         double weight = value(source, "site", site->id, 0) * value(source, "region", site->region, 1);
+        if (weight <= 0)
+            lacks(source, "site ", site->id);
         size_t row = find(source, "complete", site->id);
         if (row == SIZE_MAX)
             row = find(source, "complete", site->region);

@@ -133,7 +133,6 @@ format:
 install: $(BUILD)/rootward
 	install -D -m 755 $(BUILD)/rootward $(DESTDIR)$(PREFIX)/bin/rootward
 	for f in static/*; do install -D -m 644 $$f $(DESTDIR)$(PREFIX)/share/rootward/$$f; done
-	install -D -m 644 schema/examples/demo.json $(DESTDIR)$(PREFIX)/share/rootward/static/demo.json
 clean:
 	rm -rf $(BUILD)
 

@@ -1,0 +1,316 @@
+/* Shows an assessment: what cannot wait, who should see it, then found, inferred, suggested, uncertain. */
+
+import { capital } from './api.js';
+import { el } from './form.js';
+
+const SHOWN = 5; /* entries of a long list before the rest is folded */
+
+const list = (value) => value ?? [];
+const spaced = (id) => String(id).replaceAll('_', ' ');
+
+/* No figure sounds surer than a model can be. */
+function percent(p) {
+  if (p < 0.01) return 'under 1\u00A0%';
+  if (p > 0.99) return 'over 99\u00A0%';
+  return `${Math.round(p * 100)}\u00A0%`;
+}
+
+function inWords(p) {
+  if (p >= 0.95) return 'very likely';
+  if (p >= 0.8) return 'likely';
+  if (p >= 0.5) return 'more likely than not';
+  if (p >= 0.2) return 'possible';
+  if (p >= 0.05) return 'unlikely by itself';
+  return 'remote';
+}
+
+/* Dates are days, so they are shown as given, whatever the zone of this computer. */
+function day(text) {
+  if (!text) return 'not known';
+  const date = new Date(`${text.slice(0, 10)}T00:00:00Z`);
+  return Number.isNaN(date.getTime()) ? text : new Intl.DateTimeFormat(undefined, { dateStyle: 'medium', timeZone: 'UTC' }).format(date);
+}
+const span = (dates) => `${day(list(dates)[0])} to ${day(list(dates)[1])}`;
+
+/* A bar beside a figure; the figure says the same, so the bar is hidden from screen readers. */
+function bar(p) {
+  const ns = 'http://www.w3.org/2000/svg';
+  const part = (tag, attributes) => {
+    const node = document.createElementNS(ns, tag);
+    for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+    return node;
+  };
+  const svg = part('svg', { class: 'bar-of', viewBox: '0 0 100 8', preserveAspectRatio: 'none', 'aria-hidden': 'true' });
+  svg.append(part('rect', { class: 'all', width: 100, height: 8 }), part('rect', { class: 'share', width: Math.max(0, Math.min(100, p * 100)).toFixed(1), height: 8 }));
+  return svg;
+}
+
+const chance = (p) => el('span', { class: 'chance' }, bar(p), ' ', el('span', { class: 'figure' }, percent(p)));
+
+function table(caption, heads, rows) {
+  return el('div', { class: 'scroll', role: 'group', 'aria-label': caption }, el('table', {},
+    el('caption', {}, caption),
+    el('thead', {}, el('tr', {}, heads.map((text) => el('th', { scope: 'col' }, text)))),
+    el('tbody', {}, rows.map(([first, ...cells]) => el('tr', {}, el('th', { scope: 'row' }, first), cells.map((cell) => el('td', {}, cell)))))));
+}
+
+const items = (entries, tag = 'ul', className = null) => el(tag, { class: className }, entries.map((entry) => el('li', {}, entry)));
+const folded = (title, ...content) => el('details', { class: 'fold' }, el('summary', {}, title), content);
+
+/* The first entries in sight, the rest folded. `build` turns a list of entries into an element. */
+function firstOf(entries, noun, build) {
+  const rest = entries.slice(SHOWN);
+  return [build(entries.slice(0, SHOWN)), rest.length ? folded(`${rest.length} more ${noun}`, build(rest, SHOWN)) : null];
+}
+
+function block(id, title, note, ...content) {
+  const shown = content.flat(Infinity).filter(Boolean);
+  if (shown.length === 0) return null;
+  return el('section', { class: `block ${id}`, 'aria-labelledby': `${id}-title` },
+    el('h3', { id: `${id}-title` }, title), note ? el('p', { class: 'soft' }, note) : null, shown);
+}
+
+function titled(title, ...content) {
+  const shown = content.flat().filter(Boolean);
+  return shown.length ? [el('h4', {}, title), ...shown] : [];
+}
+
+/* ---- first: what cannot wait, and who should see it ---- */
+
+function urgent(assessment, names) {
+  const matters = list(assessment.urgent);
+  if (matters.length === 0) return null;
+  return block('urgent', 'Urgent', null, items(matters.map((u) => [
+    el('strong', {}, u.matter),
+    el('span', { class: 'why' }, `Because of: ${list(u.because).map((p) => names.finding(p)).join(', ')}.`),
+    el('span', { class: 'source' }, u.source),
+  ])));
+}
+
+const SOON = { immediate: 'Refer at once', days: 'Refer within days', weeks: 'Refer within weeks', routine: 'Refer as routine' };
+
+function referral({ referral: r }) {
+  if (!r) return null;
+  return block('referral', 'Referral', null, el('p', {}, el('strong', {}, `${SOON[r.how_soon] ?? spaced(r.how_soon)}. `), r.because, el('span', { class: 'source' }, r.source)));
+}
+
+/* ---- found ---- */
+
+/* Every finding of the record that the vocabulary knows. */
+function findingsOf(record, names) {
+  const all = [];
+  for (const [pointer, check] of names.checks) {
+    const value = pointer.slice(1).split('/').reduce((at, member) => at?.[member], record);
+    if (value !== undefined && typeof value !== 'object') all.push({ pointer, check, value: String(value) });
+  }
+  return all;
+}
+
+const WORDS = { true: 'yes', false: 'no' };
+
+/* "No pulse: no" must never be read as "no pulse", so what was answered with no is never called normal. */
+function parted(lead, leadNo, checks, names) {
+  const line = (text, entries) => (entries.length ? el('p', {}, el('strong', {}, `${text}: `), `${entries.map((check) => names.finding(check.pointer)).join('; ')}.`) : null);
+  const isQuestion = (check) => check.scale === 'bool';
+  return [line(lead, checks.filter((check) => !isQuestion(check))), line(leadNo, checks.filter(isQuestion))];
+}
+
+function found(assessment, record, names, normalOf) {
+  const all = findingsOf(record, names);
+  const say = ({ pointer, value }) => `${capital(names.finding(pointer))}: ${WORDS[value] ?? value.replace('-', '\u2212')}`;
+  const normal = all.filter(({ check, value }) => normalOf(check) === value);
+  const other = all.filter((finding) => !normal.includes(finding));
+  const filled = list(assessment.filled_in).map((pointer) => names.checks.get(pointer) ?? { pointer });
+  return block('found', 'Found', 'As recorded by the examiner.',
+    other.length ? items(other.map(say), 'ul', 'columns') : el('p', {}, 'Nothing outside the normal was recorded.'),
+    parted('Normal', 'Answered \u201Cno\u201D', normal.map(({ check }) => check), names),
+    parted('Taken as normal, by \u201Cthe rest is normal\u201D', 'Taken as answered \u201Cno\u201D, by the same', filled, names));
+}
+
+/* ---- inferred ---- */
+
+function places(localisation, names) {
+  const alike = new Set(list(localisation.inseparable)); /* places in the list */
+  const hypotheses = list(localisation.hypotheses).map((h, place) => ({ ...h, alike: alike.has(place) }));
+  const together = hypotheses.reduce((sum, h) => sum + h.probability, 0);
+  const build = (entries, from = 0) => el('ol', { class: 'hypotheses', start: String(from + 1) }, entries.map((h) => el('li', {},
+    el('p', { class: 'summary' }, h.summary),
+    el('p', {}, chance(h.probability), `, ${inWords(h.probability)}`, h.alike ? '; this examination cannot tell it from the first' : ''),
+    list(h.lesions).length > 1 ? el('p', { class: 'soft' }, h.lesions.map((lesion) => `${capital(names.site(lesion.site))}: ${lesion.severity}`).join('; ')) : null)));
+  return titled('Where the lesion is', firstOf(hypotheses, 'explanations', build),
+    el('p', {}, `The explanations listed hold ${percent(together)} of the probability. No lesion: ${percent(localisation.no_lesion ?? 0)}. Not a lesion of these nerves: ${percent(localisation.outside_plexus ?? 0)}.`));
+}
+
+function rootsAndLevels(localisation, names) {
+  const levels = Object.entries(localisation.levels ?? {});
+  return [
+    ...titled('Roots', list(localisation.roots).length ? table('Each root, by where it is hurt', ['Root', 'Intact', 'Before the ganglion', 'Beyond the ganglion'],
+      localisation.roots.map((r) => [r.root, chance(r.p_intact), chance(r.p_preganglionic), chance(r.p_postganglionic)])) : null),
+    ...titled('Level nearest the cord', levels.length ? table('Probability of each level', ['Level', 'Probability'], levels.map(([level, p]) => [spaced(level), chance(p)])) : null),
+    list(localisation.sites).length ? folded('Every site', table('Probability that each site is hurt', ['Site', 'Hurt', 'Completely'],
+      localisation.sites.map((s) => [capital(names.site(s.site)), chance(s.p_injured), chance(s.p_complete)]))) : null,
+  ];
+}
+
+/* log10 odds in words: the factor by which a finding moves the odds of the first explanation. */
+function factor(log10) {
+  const times = 10 ** Math.abs(log10);
+  const figure = times >= 1000 ? 'over 1000' : times.toPrecision(times < 10 ? 2 : 3);
+  return `${figure} times ${log10 < 0 ? 'down' : 'up'}`;
+}
+
+function evidence(localisation, names) {
+  const build = (entries) => table('What each finding does to the odds of the first explanation, and which it fits best and worst', ['Finding', 'Odds of the first', 'Fits best', 'Fits worst'],
+    entries.map((e) => [capital(names.finding(e.pointer)), factor(e.log10_odds), e.for ?? '', e.against ?? '']));
+  return titled('Evidence', list(localisation.evidence).length ? firstOf(localisation.evidence, 'findings', build) : null);
+}
+
+function deficits(assessment, names) {
+  const { functions, sensation, sympathetic } = assessment.deficits ?? {};
+  const lost = list(functions).filter((f) => f.p_useful < 0.8);
+  const kept = list(functions).filter((f) => f.p_useful >= 0.8);
+  const feeling = (entries) => (entries.length ? table('Skin, with the chance that feeling is lost', ['Area', 'Lost', 'Protective'],
+    entries.map((s) => [capital(names.area(s.area)), chance(s.p_lost), s.protective ? 'yes' : 'no'])) : null);
+  const row = (f) => [capital(names.work(f.function)), f.expected_grade.toFixed(1), chance(f.p_useful), f.p_recovers_unaided === null || f.p_recovers_unaided === undefined ? 'not said' : chance(f.p_recovers_unaided)];
+  return [
+    ...titled('Functions lost or weak', lost.length ? table('Functions, with the chance of useful power', ['Function', 'Expected grade', 'Useful now', 'Recovers unaided'], lost.map(row)) : null,
+      kept.length ? el('p', {}, el('strong', {}, 'Probably useful: '), `${kept.map((f) => names.work(f.function)).join(', ')}.`) : null),
+    ...titled('Feeling', firstOf(list(sensation), 'areas', feeling),
+    sympathetic ? el('p', {}, `Sympathetic supply lost: ${percent(sympathetic.p_lost)}.`) : null),
+  ];
+}
+
+function recovery({ recovery: r }, names) {
+  if (!r) return [];
+  if (!list(r.muscles).length) return titled('Recovery', el('p', {}, r.because ?? r.reason ?? 'Not computed for this record.'));
+  const build = (entries) => table('Reinnervation, if the axons regrow', ['Muscle', 'Distance', 'First sign expected', 'Window closes'],
+    entries.map((m) => [capital(names.muscle(m.muscle)), `${Math.round(m.distance_mm)} mm`, span(m.first_sign_expected), day(m.window_closes)]));
+  return titled('Recovery', el('p', {}, `Regrowth of ${list(r.rate_mm_per_day).join(' to ')} mm a day.`), firstOf(r.muscles, 'muscles', build));
+}
+
+/* ---- suggested ---- */
+
+function nextChecks(localisation, names) {
+  const build = (entries, from = 0) => el('ol', { start: String(from + 1) }, entries.map((c) => el('li', {},
+    el('strong', {}, capital(names.finding(c.finding))), `, ${c.bits.toFixed(2)} bits`,
+    list(c.separates).length ? el('span', { class: 'why' }, `Tells apart: ${c.separates.map((h) => `\u201C${h}\u201D`).join(' and ')}.`) : null)));
+  if (!list(localisation.next_checks).length) return [];
+  return titled('Examine next', el('p', { class: 'soft' }, 'What tells most comes first; bits say how much each is expected to narrow the answer.'),
+    firstOf(localisation.next_checks, 'checks', build));
+}
+
+function step(s, names) {
+  const series = s.patients ? `${s.patients} published patients` : 'no published series with counts';
+  return [
+    el('strong', {}, `${capital(names.donor(s.donor))}, to: ${spaced(s.recipient)}`),
+    el('span', { class: 'why' }, `Restores ${list(s.restores).map((f) => names.work(f)).join(', ')}. Useful power: ${percent(s.p_useful)} (${list(s.interval).map(percent).join(' to ')}), from ${series}.`),
+    list(s.reinnervation_expected).length ? el('span', { class: 'why' }, `First sign expected ${span(s.reinnervation_expected)}.`) : null,
+    list(s.sources).length ? folded('Sources', items([...new Set(s.sources)], 'ul', 'source')) : null,
+  ];
+}
+
+function plan(p, names) {
+  const gain = `Expected gain ${p.expected_gain.toFixed(1)}`;
+  const cost = list(p.donor_cost).map((c) => `${capital(names.work(c.function))}: ${c.loss}`);
+  const content = [
+    items(p.steps.map((s) => step(s, names)), 'ol'),
+    list(p.not_restored).length ? el('p', {}, el('strong', {}, 'Not restored: '), `${p.not_restored.map((f) => names.work(f)).join(', ')}.`) : null,
+    cost.length ? [el('p', {}, el('strong', {}, 'What it costs')), firstOf(cost, 'costs', (entries) => items(entries))] : null,
+  ].flat(2).filter(Boolean);
+  if (p.rank > 1) return folded(`Plan ${p.rank}, ${gain.toLowerCase()}`, content);
+  return el('div', { class: 'plan' }, el('h5', {}, `Plan ${p.rank}`), el('p', { class: 'soft' }, gain), content);
+}
+
+function transfers(assessment, names) {
+  const t = assessment.transfers;
+  if (!t) return [];
+  const reason = t.because ?? t.reason;
+  const donors = (entries) => table('Strong: the chance that its muscle has grade 4 or better', ['Donor', 'State', 'Because', 'Strong'], entries.map((d) => [capital(names.donor(d.donor)), d.state, d.because,
+    d.p_strong === null || d.p_strong === undefined ? 'not known' : chance(d.p_strong)]));
+  const usable = list(t.donors).filter((d) => d.state === 'usable');
+  const unusable = list(t.donors).filter((d) => d.state !== 'usable');
+  return [
+    ...titled('Nerve transfers to discuss', list(t.plans).map((p) => plan(p, names)), list(t.plans).length ? null : el('p', {}, reason ?? 'No plan is offered for this record.')),
+    ...titled('Donors', usable.length ? donors(usable) : null, unusable.length ? folded(`${unusable.length} donors not offered`, donors(unusable)) : null),
+    list(t.rejected).length ? folded(`${t.rejected.length} transfers rejected`, items(t.rejected.map((x) => [el('strong', {}, capital(names.transfer(x.transfer))), `: ${x.because}`]))) : null,
+  ];
+}
+
+function decideBy({ recovery: r }) {
+  return r?.decide_by ? [el('p', { class: 'decide' }, el('strong', {}, `Decide on surgery by ${day(r.decide_by)}. `), 'Later, a transfer may not reach its muscle in time.')] : [];
+}
+
+/* ---- uncertain ---- */
+
+function uncertain(assessment, names) {
+  const { fit, left_out } = assessment.localisation ?? {};
+  const unexplained = list(fit?.unexplained);
+  const notExamined = list(assessment.not_examined);
+  return block('uncertain', 'Uncertain', null,
+    fit ? el('p', {}, `How surprising the examination is under the explanations above: ${fit.surprise.toFixed(2)} (0 as expected, 1 unexplained).`) : null,
+    left_out === undefined ? null : el('p', {}, `Explanations left out of the sum: ${percent(left_out)} of the probability at most.`),
+    titled('Not explained', unexplained.length ? items(unexplained.map((u) => `${capital(names.finding(u.pointer))}: found ${WORDS[u.observed] ?? u.observed}, expected ${WORDS[u.expected] ?? u.expected}`)) : null),
+    titled('Cautions', list(assessment.cautions).length ? items(assessment.cautions) : null),
+    notExamined.length ? folded(`${notExamined.length} findings not examined`, el('p', {}, `${notExamined.map((p) => names.finding(p)).join(', ')}.`)) : null);
+}
+
+/* ---- the whole ---- */
+
+function head(assessment, record, names, demo) {
+  const facts = [['Subject', record.subject ?? 'not given'], ['Examiner', record.examiner ?? 'not given'], ['Examined', record.examined_at.replace('T', ' ')],
+    ['Injury or onset', record.onset_at ? day(record.onset_at) : 'not given'], ['Age', record.age_years ?? 'not given'],
+    ['Mechanism', record.mechanism ? names.mechanism(record.mechanism) : 'not given'], ['Answer', assessment.id],
+    ['Computed', String(assessment.computed_at).replace('T', ' ')],
+    ['Engine', `${assessment.engine?.version}, knowledge ${String(assessment.engine?.knowledge).slice(0, 19)}`]];
+  return el('header', {},
+    el('h2', { id: 'answer-title', tabindex: '-1' }, `Answer, ${record.side} arm`),
+    demo ? el('p', { class: 'demo-mark' }, el('strong', {}, 'Demo record.'), ' Invented clinic, invented patient.') : null,
+    el('p', { class: 'stale', hidden: true }, 'The form has been changed since this answer.'),
+    el('dl', { class: 'facts' }, facts.map(([name, value]) => el('div', {}, el('dt', {}, name), el('dd', {}, value)))));
+}
+
+export function showAnswer(holder, assessment, { record, words, names, demo }) {
+  const normals = new Map(words.scales.map((scale) => [scale.id, scale.normal]));
+  const localisation = assessment.localisation ?? {};
+  const print = el('button', { type: 'button' }, 'Print');
+  print.addEventListener('click', () => window.print());
+  const back = el('a', { class: 'back', href: '#exam-title' }, 'Back to the form');
+  holder.replaceChildren(...[
+    head(assessment, record, names, demo),
+    el('div', { class: 'tools' }, print, back),
+    urgent(assessment, names),
+    referral(assessment),
+    found(assessment, record, names, (check) => normals.get(check.scale)),
+    block('inferred', 'Inferred', 'Computed from the findings; each figure is a probability, not a measurement.',
+      places(localisation, names), rootsAndLevels(localisation, names), evidence(localisation, names), deficits(assessment, names), recovery(assessment, names)),
+    block('suggested', 'Suggested', 'For the clinician to weigh.',
+      nextChecks(localisation, names), decideBy(assessment), transfers(assessment, names)),
+    uncertain(assessment, names),
+  ].filter(Boolean));
+  holder.hidden = false;
+  watchTables(holder);
+  holder.scrollIntoView();
+  holder.querySelector('#answer-title').focus({ preventScroll: true });
+}
+
+/* A table wider than its place scrolls, and then the keyboard must be able to reach it. */
+const tables = new ResizeObserver((entries) => {
+  for (const { target } of entries) {
+    if (target.scrollWidth > target.clientWidth) target.tabIndex = 0;
+    else target.removeAttribute('tabindex');
+  }
+});
+function watchTables(holder) {
+  tables.disconnect();
+  for (const node of holder.querySelectorAll('.scroll')) tables.observe(node);
+}
+
+export function markStale(holder, stale) {
+  const note = holder.querySelector('.stale');
+  if (note) note.hidden = !stale;
+}
+
+export function hideAnswer(holder) {
+  holder.hidden = true;
+  holder.replaceChildren();
+}

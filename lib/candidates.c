@@ -8,11 +8,18 @@
 #include "donors.h"
 #include "recovery.h"
 #include "transfers.h"
+#include "unaided.h"
 
 enum { BECAUSE = 160 };
 
-static bool lost_muscle(const struct rw_posterior *posterior, const struct rw_muscle_state *state) {
-    return state->p_m3 < 0.5 && rw_denervated(posterior, state->muscle) > 0.5;
+/* P(a muscle is M3 now or becomes so unaided). */
+static double muscle_returns(const struct rw_unaided *unaided, const struct rw_posterior *posterior,
+                             const struct rw_muscle_state *state) {
+    double chance = 0.0;
+    for (size_t i = 0; i < posterior->count; i++)
+        chance +=
+            posterior->cases[i].weight * rw_loss_of(unaided, &posterior->cases[i], state->muscle).returns;
+    return state->p_m3 + (1.0 - state->p_m3) * chance;
 }
 
 static bool lost_function(const struct rw_function_deficit *f) {
@@ -31,10 +38,21 @@ void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam,
         .donors = donors,
         .operation_day = exam->examined_day + (int32_t)lround(rw_fact_value("decision_margin_days")),
     };
-    patient->delay_days = onset ? patient->operation_day - exam->onset_day : (double)NAN;
-    for (size_t i = 0; i < deficits->muscle_count; i++)
-        if (lost_muscle(posterior, &deficits->muscles[i]))
-            patient->lost_muscles |= UINT64_C(1) << i;
+    patient->delay_days = onset ? (double)patient->operation_day - exam->onset_day : (double)NAN;
+    struct rw_unaided unaided;
+    rw_unaided_init(exam, &unaided);
+    for (size_t i = 0; i < deficits->muscle_count; i++) {
+        const struct rw_muscle_state *state = &deficits->muscles[i];
+        patient->returns[i] = 1.0;
+        if (state->p_m3 >= 0.5 || rw_denervated(posterior, state->muscle) <= 0.5)
+            continue;
+        patient->returns[i] = muscle_returns(&unaided, posterior, state);
+        if (patient->returns[i] >= 0.5)
+            continue;
+        const double mm = rw_regrowth_mm(posterior, state->muscle);
+        patient->injury_mm[i] = isnan(mm) ? (double)INFINITY : mm;
+        patient->lost_muscles |= UINT64_C(1) << i;
+    }
     for (size_t i = 0; i < deficits->function_count; i++)
         if (lost_function(&deficits->functions[i]))
             patient->lost_functions |= UINT64_C(1) << i;
@@ -42,9 +60,20 @@ void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam,
 
 /* ---- one reason each; true: rejected, and `because` is written ---- */
 
-static bool not_planned(const struct rw_transfer *t, char *because) {
+static bool serves_lost(const struct rw_patient *p, const struct rw_transfer *t) {
+    for (size_t i = 0; i < t->function_count; i++) {
+        const struct rw_function_deficit *f = rw_function_deficit_of(p->deficits, t->functions[i]);
+        if (f != NULL && (p->lost_functions >> (f - p->deficits->functions) & 1u) != 0)
+            return true;
+    }
+    return false;
+}
+
+static bool not_planned(const struct rw_patient *p, const struct rw_transfer *t, char *because) {
     if (strcmp(t->kind, "late") == 0)
-        snprintf(because, BECAUSE, "late option: named for discussion, not planned");
+        snprintf(because, BECAUSE, "%s",
+                 serves_lost(p, t) ? "late option: named for discussion, not planned"
+                                   : "late option: no function that it serves is lost for good");
     else if (strcmp(t->kind, "sensory") == 0)
         snprintf(because, BECAUSE, "motor plan first: discuss sensory transfer to %s separately",
                  t->recipient);
@@ -87,31 +116,74 @@ static bool nothing_to_restore(const struct rw_patient *p, const struct rw_trans
     }
     if (*muscles != 0)
         return false;
-    if (weakest == NULL)
+    if (weakest == NULL) {
         snprintf(because, BECAUSE, "nothing known of its muscles");
-    else if (weakest->p_m3 < 0.5)
-        snprintf(because, BECAUSE, "%s is weak, but a lesion on the way to it is unlikely",
-                 m->targets[weakest->muscle].label);
+        return true;
+    }
+    const char *label = m->targets[weakest->muscle].label;
+    const double returns = p->returns[weakest - p->deficits->muscles];
+    if (weakest->p_m3 >= 0.5)
+        snprintf(because, BECAUSE, "recipient not lost: %s is M3 or better with probability %.2f", label,
+                 weakest->p_m3);
+    else if (returns >= 1.0)
+        snprintf(because, BECAUSE, "%s is weak, but a lesion on the way to it is unlikely", label);
     else
-        snprintf(because, BECAUSE, "recipient not lost: %s is M3 or better with probability %.2f",
-                 m->targets[weakest->muscle].label, weakest->p_m3);
+        snprintf(because, BECAUSE, "%s reaches M3 without surgery with probability %.2f", label, returns);
     return true;
 }
 
-static bool nothing_to_gain(const struct rw_patient *p, const struct rw_transfer *t, uint64_t *functions,
-                            char *because) {
-    const struct rw_function_deficit *weakest = NULL;
-    *functions = 0;
+/* What a transfer reaches of a function: the share of its strength that lies in the muscles, their mean
+ * chance to come back alone, and whether a prime mover is among them. */
+struct reach {
+    double share, returns;
+    bool prime;
+};
+
+static struct reach reach_of(const struct rw_patient *p, uint16_t function, uint64_t muscles) {
+    const struct rw_model *m = rw_model();
+    struct reach reach = {0};
+    for (size_t i = 0; i < m->member_count; i++) {
+        const struct rw_member *member = &m->members[i];
+        const struct rw_muscle_state *state =
+            member->owner == function ? rw_muscle_state_of(p->deficits, member->muscle) : NULL;
+        if (state == NULL || (muscles >> (state - p->deficits->muscles) & 1u) == 0)
+            continue;
+        reach.share += member->share;
+        reach.returns += member->share * p->returns[state - p->deficits->muscles];
+        reach.prime |= strcmp(member->role, "prime") == 0;
+    }
+    if (reach.share > 0.0)
+        reach.returns /= reach.share;
+    return reach;
+}
+
+/* Sorts the functions of an open transfer into lost and weakened ones; false when it has neither. */
+static bool find_gain(const struct rw_patient *p, const struct rw_transfer *t, struct rw_candidate *c) {
     for (size_t i = 0; i < t->function_count; i++) {
         const struct rw_function_deficit *f = rw_function_deficit_of(p->deficits, t->functions[i]);
         if (f == NULL)
             continue;
-        *functions |= p->lost_functions & (UINT64_C(1) << (f - p->deficits->functions));
-        if (weakest == NULL || f->p_recovers_unaided < weakest->p_recovers_unaided)
+        const uint64_t bit = UINT64_C(1) << (f - p->deficits->functions);
+        const struct reach reach = reach_of(p, t->functions[i], c->muscles);
+        if ((p->lost_functions & bit) != 0)
+            c->functions |= reach.prime ? bit : 0;
+        else if (f->p_useful >= 0.5)
+            c->strength += rw_function_priority(t->functions[i]) * rw_fact_value("plan_strength_weight") *
+                           reach.share * (c->step.p_useful - reach.returns);
+    }
+    return c->functions != 0 || c->strength > 0.0;
+}
+
+static bool nothing_to_gain(const struct rw_patient *p, const struct rw_transfer *t, struct rw_candidate *c,
+                            char *because) {
+    const struct rw_function_deficit *weakest = NULL;
+    if (find_gain(p, t, c))
+        return false;
+    for (size_t i = 0; i < t->function_count; i++) {
+        const struct rw_function_deficit *f = rw_function_deficit_of(p->deficits, t->functions[i]);
+        if (f != NULL && (weakest == NULL || f->p_recovers_unaided < weakest->p_recovers_unaided))
             weakest = f;
     }
-    if (*functions != 0)
-        return false;
     if (weakest == NULL) {
         snprintf(because, BECAUSE, "serves no function of the limb: discuss it separately");
         return true;
@@ -120,9 +192,11 @@ static bool nothing_to_gain(const struct rw_patient *p, const struct rw_transfer
     if (weakest->p_useful >= 0.5)
         snprintf(because, BECAUSE, "not lost: %s is M3 or better with probability %.2f", label,
                  weakest->p_useful);
-    else
+    else if (weakest->p_recovers_unaided >= 0.5)
         snprintf(because, BECAUSE, "%s reaches M3 without surgery with probability %.2f", label,
                  weakest->p_recovers_unaided);
+    else
+        snprintf(because, BECAUSE, "reaches no prime mover of %s", label);
     return true;
 }
 
@@ -153,6 +227,22 @@ static double beyond_suture(const struct rw_patient *p, const struct rw_transfer
     return blocked;
 }
 
+/* Whether the injury itself, if repaired, lies as near to each muscle as the suture would. */
+static bool no_nearer(const struct rw_patient *p, const struct rw_transfer *t, uint64_t muscles,
+                      char *because) {
+    const double transfer_mm = rw_transfer_mm(t);
+    double injury_mm = 0.0;
+    for (size_t i = 0; i < p->deficits->muscle_count; i++)
+        if ((muscles >> i & 1u) != 0)
+            injury_mm = fmax(injury_mm, p->injury_mm[i]);
+    if (injury_mm > transfer_mm)
+        return false;
+    snprintf(because, BECAUSE,
+             "no nearer than repair or graft at the injury: %.0f mm to the muscle against %.0f", transfer_mm,
+             injury_mm);
+    return true;
+}
+
 static bool out_of_reach(const struct rw_patient *p, const struct rw_transfer *t, uint64_t muscles,
                          struct rw_step *step, char *because) {
     const double blocked = t->graft ? 0.0 : beyond_suture(p, t, muscles);
@@ -178,13 +268,14 @@ bool rw_candidate_screen(const struct rw_patient *patient, uint16_t transfer, st
                          char because[BECAUSE]) {
     const struct rw_transfer *t = &rw_model()->transfers[transfer];
     *out = (struct rw_candidate){.step = {.transfer = transfer}};
-    if (not_planned(t, because) || donor_closed(patient, t, because) ||
-        nothing_to_restore(patient, t, &out->muscles, because) ||
-        nothing_to_gain(patient, t, &out->functions, because) ||
+    if (not_planned(patient, t, because) || donor_closed(patient, t, because) ||
+        nothing_to_restore(patient, t, &out->muscles, because))
+        return false;
+    rw_transfer_chance(t, patient->delay_days, patient->exam->age_years, &out->step.p_useful,
+                       out->step.interval);
+    if (nothing_to_gain(patient, t, out, because) || no_nearer(patient, t, out->muscles, because) ||
         out_of_reach(patient, t, out->muscles, &out->step, because))
         return false;
     out->parts = rw_donor_parts(t->donor);
-    rw_transfer_chance(t, patient->delay_days, patient->exam->age_years, &out->step.p_useful,
-                       out->step.interval);
     return true;
 }

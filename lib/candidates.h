@@ -12,8 +12,11 @@ struct rw_patient {
     const struct rw_recovery *recovery;
     const struct rw_donor_status *donors; /* in the order of the model */
     int32_t operation_day;
-    double delay_days;                     /* onset to operation; NAN: onset not known */
-    uint64_t lost_muscles, lost_functions; /* by place in the deficits; not likely to recover unaided */
+    double delay_days; /* onset to operation; NAN: onset not known */
+    /* By place in the deficits. Lost: now, and not likely to come back unaided. */
+    uint64_t lost_muscles, lost_functions;
+    double returns[RW_MAX_MUSCLES];   /* P(M3 now or unaided) of a muscle */
+    double injury_mm[RW_MAX_MUSCLES]; /* of a lost muscle: way from the injury; INFINITY from torn roots */
 };
 
 void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam,
@@ -24,7 +27,8 @@ void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam,
 struct rw_candidate {
     uint64_t parts;      /* donors that it spends */
     uint64_t muscles;    /* lost muscles that it reaches, by place in the deficits */
-    uint64_t functions;  /* lost functions that it serves, by place in the deficits */
+    uint64_t functions;  /* lost functions of which it reaches a prime mover, by place in the deficits */
+    double strength;     /* gain in functions that are weakened, not lost */
     struct rw_step step; /* gain 0 */
 };
 

@@ -20,7 +20,6 @@ struct work {
 struct scene {
     struct rw_loss loss[RW_MAX_MUSCLES];
     double reaches[RW_MAX_MUSCLES][RW_GRADES]; /* P(a grade or better) */
-    bool uneven[RW_MAX_MUSCLES];
 };
 
 static const struct rw_table *table_named(const char *id) {
@@ -157,14 +156,15 @@ static void see_muscles(const struct work *w, const struct rw_case *c, struct sc
                         struct rw_deficits *out) {
     for (size_t i = 0; i < out->muscle_count; i++) {
         struct rw_muscle_state *state = &out->muscles[i];
-        enum rw_spread spread = RW_SPREAD_SHARP;
+        struct rw_loss *loss = &scene->loss[i];
         double grade[RW_GRADES] = {0.0};
-        const double fraction = c->outside ? 1.0 : rw_intact_fraction(c, state->muscle, &spread);
-        scene->uneven[i] = spread == RW_SPREAD_UNEVEN && !w->muscle[i].given;
-        scene->loss[i] = rw_loss_of(&w->unaided, c, state->muscle);
-        if (w->muscle[i].given)
-            scene->loss[i].lost = 1.0 - w->graded_fraction[i];
-        predict(w->motor, c->outside, spread, fraction, grade);
+        *loss = rw_loss_of(&w->unaided, c, state->muscle);
+        predict(w->motor, c->outside, loss->uneven ? RW_SPREAD_UNEVEN : RW_SPREAD_SHARP, 1.0 - loss->lost,
+                grade);
+        if (w->muscle[i].given) {
+            loss->lost = 1.0 - w->graded_fraction[i];
+            loss->uneven = false;
+        }
         for (size_t g = 0; g < RW_GRADES; g++) {
             state->grade[g] += c->weight * grade[g];
             scene->reaches[i][g] = at_least(w->muscle[i].given ? w->muscle[i].grade : grade, g);
@@ -229,7 +229,7 @@ static void add_member(const struct work *w, const struct scene *scene, const st
     p->fraction += member->share * (1.0 - loss->lost);
     p->lost += member->share * loss->lost;
     p->returns += member->share * loss->lost * loss->returns;
-    p->uneven |= scene->uneven[muscle];
+    p->uneven |= loss->uneven;
     if (w->muscle[muscle].given) {
         p->graded_share += member->share;
         p->graded_fraction += member->share * w->graded_fraction[muscle];

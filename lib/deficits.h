@@ -1,11 +1,11 @@
 /* Deficits: what each function, muscle and skin area can do now, and what is likely to come back alone.
  *
- * Everything is averaged over the cases of the posterior. What the examiner graded himself (not filled in)
- * stands as he graded it: a muscle, a movement, and, for each part of a group, a group without any power or
+ * Everything is averaged over the cases of the posterior. What the examiner graded (not filled in) stands
+ * as it was graded: a muscle, a movement, and, for each part of a group, a group without any power or
  * with full power. A function is the sum of its muscles by their shares; a graded muscle enters with the mean
  * intact fraction that its grade speaks for (uniform over fractions, table motor_muscle). No function is
- * taken to be stronger than the strongest of its prime movers: substitutes lift an arm in a test, not in a
- * life.
+ * taken to be stronger than the strongest of its prime movers: substitutes alone do not
+ * make it useful unless the movement itself was graded so.
  *
  * P(regains M3 unaided) of a function is, over the cases,
  *   P(M3 now) + (1 − P(M3 now)) · r,   r = Σ lost · u / Σ lost   over the bundles of its muscles,

@@ -118,15 +118,24 @@ static struct way way_to(const struct rw_posterior *posterior, uint16_t muscle) 
     return way;
 }
 
+static double from_injury_mm(const struct way *way, uint16_t muscle) {
+    return fmax(rw_fact_value("least_distance_mm"), rw_motor_point_mm(muscle) - way->start_mm);
+}
+
+double rw_regrowth_mm(const struct rw_posterior *posterior, uint16_t muscle) {
+    const struct way way = way_to(posterior, muscle);
+    const bool known = !isnan(rw_motor_point_mm(muscle)) && way.torn <= 0.5 * way.lost;
+    return known ? from_injury_mm(&way, muscle) : (double)NAN;
+}
+
 static void add_muscle(const struct rw_exam *exam, const struct rw_posterior *posterior, uint16_t muscle,
                        struct rw_recovery *out) {
     const struct way way = way_to(posterior, muscle);
-    const double end_mm = rw_motor_point_mm(muscle);
-    if (isnan(end_mm) || out->muscle_count >= RW_MAX_MUSCLES)
+    if (isnan(rw_motor_point_mm(muscle)) || out->muscle_count >= RW_MAX_MUSCLES)
         return;
     struct rw_muscle_recovery *r = &out->muscles[out->muscle_count++];
     r->muscle = muscle;
-    r->distance_mm = fmax(rw_fact_value("least_distance_mm"), end_mm - way.start_mm);
+    r->distance_mm = from_injury_mm(&way, muscle);
     r->first_sign[0] = r->first_sign[1] = r->window_closes = RW_NO_DAY;
     if (exam->onset_day == RW_NO_DAY)
         return;
@@ -141,13 +150,13 @@ static void add_muscle(const struct rw_exam *exam, const struct rw_posterior *po
 
 /* ---- the date of decision ---- */
 
-/* The shortest way over which a sourced motor transfer reaches the muscle; NAN when none does. */
+/* The shortest way over which a sourced motor transfer reaches the muscle; NAN when none does in reach. */
 static double nearest_transfer_mm(uint16_t muscle) {
     const struct rw_model *m = rw_model();
     double nearest = (double)NAN;
     for (size_t i = 0; i < m->transfer_count; i++) {
         const struct rw_transfer *t = &m->transfers[i];
-        if (strcmp(t->kind, "motor") != 0 || t->memory)
+        if (strcmp(t->kind, "motor") != 0 || t->memory || rw_transfer_mm(t) > rw_fact_value("reachable_mm"))
             continue;
         for (size_t k = 0; k < t->muscle_count; k++)
             if (t->muscles[k] == muscle)

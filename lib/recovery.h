@@ -1,18 +1,22 @@
 /* Recovery: when a denervated muscle could first show life, and how long waiting is safe.
  *
  * For a muscle that is probably below M4 and probably denervated (each more likely than not):
- *   distance     = foramen to motor point − mean foramen to injury site, at least least_distance_mm; the mean
- *                  is over cases and bundles by what is lost, the site the most proximal one on the bundle
- *   first sign   = onset + latency_low + distance / fastest rate  …  onset + latency_high + distance /
- * slowest window closes = onset + window_days No first sign is given where most of the loss is preganglionic:
- * nothing grows back from a torn root.
+ *   distance      = foramen to motor point − mean foramen to injury site, at least least_distance_mm;
+ *   first sign    = onset + latency_low + distance / fastest rate (rounded down)
+ *                   to onset + latency_high + distance / slowest rate (rounded up);
+ *   window closes = onset + window_days.
  *
- *   decide_by = the earliest of, over these muscles m that some sourced motor transfer restores,
- *               onset + window_days − decision_margin_days − latency_high − distance(t) / slowest rate,
- *               with t the transfer that reaches m over the shortest way,
- *               and of onset + decide_late_days (+ wait_gunshot_extra_days or wait_inflammatory_extra_days).
- * Early dates round down, late dates round up; decide_by rounds down. Rates slow by old_rate_factor above
- * old_age_years. Children and birth injuries get no answer: the figures are those of adults. */
+ * The mean site is taken over cases and bundles, weighted by what is lost; of several sites on a bundle the
+ * most proximal counts. No first sign is given where most of the loss is preganglionic: nothing grows back
+ * from a torn root. Rates slow by old_rate_factor above old_age_years.
+ *
+ *   decide_by = onset + the least of
+ *     window_days − decision_margin_days − latency_high − distance(m) / slowest rate,
+ *       over those muscles m that a sourced motor transfer of at most reachable_mm reaches, by the shortest;
+ *     decide_late_days (+ wait_gunshot_extra_days or wait_inflammatory_extra_days);
+ *   rounded down, and no date where no such transfer reaches any of the muscles.
+ *
+ * Children and birth injuries get no answer: the figures are those of adults. */
 #ifndef RW_RECOVERY_H
 #define RW_RECOVERY_H
 
@@ -26,6 +30,10 @@ void rw_growth_days(const double rate_mm_per_day[2], double distance_mm, double 
 
 /* P(some lesion lies on the way to the muscle). */
 double rw_denervated(const struct rw_posterior *posterior, uint16_t muscle);
+
+/* Injury to motor point along the nerve, as in the answer; NAN when the muscle's distance is not known or
+ * most of its loss is behind torn roots, from which nothing grows. */
+double rw_regrowth_mm(const struct rw_posterior *posterior, uint16_t muscle);
 
 /* Foramen to motor point, or to a site; NAN when not known. */
 double rw_motor_point_mm(uint16_t muscle);

@@ -457,7 +457,8 @@ struct rw_deficits {
 struct rw_muscle_recovery {
     uint16_t muscle;
     double distance_mm;
-    int32_t first_sign[2], window_closes; /* RW_NO_DAY when onset is not known */
+    int32_t first_sign[2], window_closes; /* RW_NO_DAY when onset is not known; first_sign also when most of the
+                                             loss lies behind torn roots, which do not regrow */
 };
 struct rw_recovery {
     bool available;         /* false: see because */

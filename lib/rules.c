@@ -53,7 +53,7 @@ static bool site_complete(const struct rw_localisation *localisation) {
 
 static bool delay_over(const struct rw_exam *exam, struct span days) {
     return exam->onset_day != RW_NO_DAY &&
-           exam->examined_day - exam->onset_day >
+           (int64_t)exam->examined_day - exam->onset_day >
                strtol(days.text, NULL, 10); /* digits, then a blank or the end */
 }
 

@@ -23,6 +23,10 @@ static double moved(double p, double shift) {
     return 1.0 / (1.0 + exp(-logit));
 }
 
+double rw_function_priority(uint16_t function) {
+    return fact_for("priority", rw_model()->targets[function].id);
+}
+
 static double age_shift(const struct rw_transfer *t, double age_years) {
     if (!(age_years > rw_fact_value("age_over_years"))) /* also when the age is not known */
         return 0.0;
@@ -87,17 +91,30 @@ static const struct rw_candidate *rival(const struct planner *p, const struct rw
 
 static double function_gain(const struct planner *p, size_t function, double p_useful) {
     const uint16_t target = p->patient.deficits->functions[function].function;
-    const double priority = fact_for("priority", rw_model()->targets[target].id);
+    const double priority = rw_function_priority(target);
     const double before = p->reached[function];
     if ((p->served >> function & 1u) != 0)
         return priority * (1.0 - before) * p_useful;
     return priority * (p_useful - before);
 }
 
-static double gain_of(const struct planner *p, const struct rw_candidate *c) {
+/* What giving up a donor costs: its own fact, else the sum over the donors that it is made of. */
+static double donor_cost(uint16_t donor) {
     const struct rw_model *m = rw_model();
-    const double cost = fact_for("donor_cost", m->donors[m->transfers[c->step.transfer].donor].id);
-    double gain = isnan(cost) ? 0.0 : -cost;
+    const uint64_t parts = rw_donor_parts(donor);
+    const double own = fact_for("donor_cost", m->donors[donor].id);
+    double cost = 0.0;
+    if (!isnan(own))
+        return own;
+    for (size_t i = 0; i < m->donor_count; i++) {
+        const double part = (parts >> i & 1u) != 0 ? fact_for("donor_cost", m->donors[i].id) : 0.0;
+        cost += isnan(part) ? 0.0 : part;
+    }
+    return cost;
+}
+
+static double gain_of(const struct planner *p, const struct rw_candidate *c) {
+    double gain = c->strength - donor_cost(rw_model()->transfers[c->step.transfer].donor);
     for (size_t i = 0; i < p->patient.deficits->function_count; i++)
         if ((c->functions >> i & 1u) != 0)
             gain += function_gain(p, i, c->step.p_useful);

@@ -8,7 +8,7 @@
 static double silent_share(const struct rw_exam *exam) {
     if (exam->onset_day == RW_NO_DAY || exam->examined_day <= exam->onset_day)
         return 1.0;
-    const double days = exam->examined_day - exam->onset_day;
+    const double days = (double)exam->examined_day - exam->onset_day;
     return pow(1.0 - rw_fact_value("recovery_sign_share"), days / rw_fact_value("recovery_sign_days"));
 }
 
@@ -54,7 +54,7 @@ static double chance_at(const struct rw_unaided *unaided, size_t site, unsigned 
 struct rw_loss rw_loss_of(const struct rw_unaided *unaided, const struct rw_case *c, uint16_t target) {
     const struct rw_model *m = rw_model();
     const struct rw_range range = m->ranges[(size_t)c->variant * m->target_count + target];
-    struct rw_loss loss = {.lost = 0.0, .returns = 0.0};
+    struct rw_loss loss = {0};
     for (size_t i = 0; !c->outside && i < range.count; i++) {
         const struct rw_bundle *b = &m->bundles[range.first + i];
         double left = 1.0, chance = 1.0;
@@ -62,6 +62,7 @@ struct rw_loss rw_loss_of(const struct rw_unaided *unaided, const struct rw_case
             const unsigned severity = c->severity[b->sites[k]];
             if (severity == RW_INTACT)
                 continue;
+            loss.uneven |= severity == RW_PARTIAL;
             left *= 1.0 - rw_site_loss(severity, c->depth);
             chance = fmin(chance, chance_at(unaided, b->sites[k], severity));
         }

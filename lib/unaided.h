@@ -16,7 +16,8 @@ void rw_unaided_init(const struct rw_exam *exam, struct rw_unaided *out);
 /* Of one target in one case: how much is lost, and the mean chance that it returns. With nothing lost the
  * chance is `other`. O(bundles · sites). */
 struct rw_loss {
-    double lost, returns;
+    double lost, returns; /* lost = 1 − intact fraction */
+    bool uneven;          /* some partial lesion lies on its bundles */
 };
 bool rw_site_is_preganglionic(size_t site);
 struct rw_loss rw_loss_of(const struct rw_unaided *unaided, const struct rw_case *c, uint16_t target);

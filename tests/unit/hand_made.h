@@ -1,0 +1,99 @@
+/* Hand-made exams and posteriors over the real model, for the tests of deficits, recovery and transfers. */
+#ifndef RW_TEST_HAND_MADE_H
+#define RW_TEST_HAND_MADE_H
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "deficits.h"
+#include "posterior.h"
+#include "recovery.h"
+
+#define EXACT 1e-12 /* a few roundings */
+
+static inline struct rw_exam *new_exam(enum rw_mechanism mechanism, int32_t onset, int32_t examined) {
+    struct rw_exam *exam = calloc(1, sizeof *exam);
+    exam->mechanism = mechanism;
+    exam->onset_day = onset;
+    exam->examined_day = examined;
+    exam->age_years = 30;
+    return exam;
+}
+
+static inline void give(struct rw_exam *exam, enum rw_section section, const char *item, const char *value) {
+    const uint16_t check = rw_check_find(section, item);
+    cr_assert_neq(check, RW_NONE, "no check %s", item);
+    const uint16_t v = rw_value_find(check, value);
+    cr_assert_neq(v, RW_NONE, "no value %s of %s", value, item);
+    exam->findings[exam->finding_count++] = (struct rw_finding){.check = check, .value = (uint8_t)v};
+}
+
+/* "deltoid=0 biceps_brachii=4-" */
+static inline void give_motor(struct rw_exam *exam, const char *grades) {
+    char text[1024];
+    cr_assert_lt(strlen(grades), sizeof text);
+    memcpy(text, grades, strlen(grades) + 1);
+    char *rest = NULL;
+    for (char *word = strtok_r(text, " ", &rest); word != NULL; word = strtok_r(NULL, " ", &rest)) {
+        char *equals = strchr(word, '=');
+        *equals = '\0';
+        give(exam, RW_SECTION_MOTOR, word, equals + 1);
+    }
+}
+
+static inline uint8_t site_of(const char *id) {
+    for (size_t i = 0; i < rw_model()->site_count; i++)
+        if (strcmp(rw_model()->sites[i].id, id) == 0)
+            return (uint8_t)i;
+    cr_assert_fail("no site %s", id);
+    return 0xff;
+}
+
+static inline uint16_t muscle_of(const char *id) {
+    const uint16_t muscle = rw_target_find(RW_TARGET_MUSCLE, id);
+    cr_assert_neq(muscle, RW_NONE, "no muscle %s", id);
+    return muscle;
+}
+
+/* The commonest anatomy. */
+static inline uint16_t usual_variant(void) {
+    size_t best = 0;
+    for (size_t i = 1; i < rw_model()->variant_count; i++)
+        if (rw_model()->variants[i].prevalence > rw_model()->variants[best].prevalence)
+            best = i;
+    return (uint16_t)best;
+}
+
+/* Complete lesions of the named sites (space-separated), in the commonest anatomy. */
+static inline struct rw_case complete_at(double weight, const char *sites) {
+    struct rw_case c = {.weight = weight, .variant = usual_variant()};
+    char text[512];
+    cr_assert_lt(strlen(sites), sizeof text);
+    memcpy(text, sites, strlen(sites) + 1);
+    char *rest = NULL;
+    for (char *word = strtok_r(text, " ", &rest); word != NULL; word = strtok_r(NULL, " ", &rest))
+        c.severity[site_of(word)] = RW_COMPLETE;
+    return c;
+}
+
+static inline const struct rw_table *table_of(const char *id) {
+    for (size_t i = 0; i < rw_model()->table_count; i++)
+        if (strcmp(rw_model()->tables[i].id, id) == 0)
+            return &rw_model()->tables[i];
+    cr_assert_fail("no table %s", id);
+    return NULL;
+}
+
+static inline const struct rw_function_deficit *function_in(const struct rw_deficits *d, const char *id) {
+    const uint16_t function = rw_target_find(RW_TARGET_FUNCTION, id);
+    cr_assert_neq(function, RW_NONE, "no function %s", id);
+    return rw_function_deficit_of(d, function);
+}
+
+static inline const struct rw_muscle_state *muscle_in(const struct rw_deficits *d, const char *id) {
+    return rw_muscle_state_of(d, muscle_of(id));
+}
+
+#endif

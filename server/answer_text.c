@@ -84,8 +84,8 @@ static void hypotheses(struct page *page) {
     struct rw_buffer others = {0};
     size_t unlisted = 0;
     for (size_t i = 1, listed = rw_hypotheses_listed(l); i < listed; i++) {
-        unlisted += l->hypotheses[i].inseparable && i >= LEADING;
-        if (i < LEADING && l->hypotheses[i].inseparable)
+        unlisted += rw_rivals_first(l, i) && i >= LEADING;
+        if (i < LEADING && rw_rivals_first(l, i))
             rw_buffer_print(&others, "%s%zu", others.length ? ", " : "", i + 1);
     }
     if (unlisted > 0)

@@ -48,7 +48,7 @@ static void too_early(const struct rw_localisation *l, const struct taker *taker
 static void inseparable(const struct rw_localisation *l, const struct taker *taker) {
     size_t count = 0;
     for (size_t i = 1, listed = rw_hypotheses_listed(l); i < listed; i++)
-        count += l->hypotheses[i].inseparable;
+        count += rw_rivals_first(l, i);
     if (count == 0)
         return;
     struct rw_buffer text = {0};

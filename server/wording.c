@@ -264,3 +264,11 @@ const char *rw_observed(const struct rw_exam *exam, uint16_t check) {
             return model->scales[model->checks[check].scale].values[exam->findings[i].value].text;
     return NULL;
 }
+
+/* Share of the first hypothesis' probability from which a rival is worth naming. */
+#define RIVAL_SHARE 0.1
+
+bool rw_rivals_first(const struct rw_localisation *localisation, size_t hypothesis) {
+    const struct rw_hypothesis *h = &localisation->hypotheses[hypothesis];
+    return h->inseparable && h->probability >= RIVAL_SHARE * localisation->hypotheses[0].probability;
+}

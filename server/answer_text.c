@@ -311,7 +311,7 @@ static void donors(struct page *page) {
 
 static void step(struct page *page, const struct rw_step *s, size_t number) {
     const struct rw_transfer *t = &rw_model()->transfers[s->transfer];
-    char useful[16], low[16], high[16], patients[64], mark[16], dates[64] = "";
+    char useful[16], low[16], high[16], patients[64], mark[32], dates[64] = "";
     rw_percent(s->p_useful, useful, sizeof useful);
     rw_percent(s->interval[0], low, sizeof low);
     rw_percent(s->interval[1], high, sizeof high);

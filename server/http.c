@@ -20,7 +20,6 @@ enum {
 
 struct rw_http {
     struct MHD_Daemon *daemon;
-    int listener;
 };
 
 /* ---- replies ---- */
@@ -207,6 +206,15 @@ static void on_library_message(void *cls, const char *format, va_list arguments)
 
 /* ---- start and stop ---- */
 
+/* Refuses newcomers while draining. MHD_quiesce_daemon would do it too, but in 0.9.75 it and a worker may
+ * both take the listening socket out of the worker's epoll set, and the second to try ends the process. */
+static enum MHD_Result on_newcomer(void *cls, const struct sockaddr *address, socklen_t size) {
+    struct rw_service *service = cls;
+    (void)address;
+    (void)size;
+    return atomic_load(&service->draining) ? MHD_NO : MHD_YES;
+}
+
 static struct MHD_Daemon *start_daemon(struct rw_service *service, const struct rw_http_options *options) {
     unsigned flags = MHD_USE_INTERNAL_POLLING_THREAD | MHD_USE_EPOLL | MHD_USE_ITC | MHD_USE_ERROR_LOG;
     struct MHD_OptionItem tls[] = {
@@ -227,7 +235,7 @@ static struct MHD_Daemon *start_daemon(struct rw_service *service, const struct 
         tls[2] = (struct MHD_OptionItem){MHD_OPTION_HTTPS_PRIORITIES, 0, priorities.out};
     }
     return MHD_start_daemon(
-        flags, 0, NULL, NULL, on_request, service,
+        flags, 0, on_newcomer, service, on_request, service,
         /* First, so that messages about the options below come through it too. */
         MHD_OPTION_EXTERNAL_LOGGER, on_library_message, NULL, MHD_OPTION_LISTEN_SOCKET, options->listener,
         MHD_OPTION_NOTIFY_COMPLETED, on_completed, service, MHD_OPTION_NOTIFY_CONNECTION, on_connection,
@@ -243,7 +251,6 @@ struct rw_http *rw_http_start(struct rw_service *service, const struct rw_http_o
     struct rw_http *http = known ? calloc(1, sizeof *http) : NULL;
     if (!http)
         return NULL;
-    http->listener = options->listener;
     http->daemon = start_daemon(service, options);
     if (http->daemon)
         return http;
@@ -257,15 +264,12 @@ void rw_http_tick(struct rw_service *service) {
 
 void rw_http_stop(struct rw_http *http, struct rw_service *service) {
     atomic_store(&service->draining, true);
-    MHD_socket listener = MHD_quiesce_daemon(http->daemon);
     int64_t deadline = rw_monotonic_ms() + DRAIN_MS;
     while (atomic_load(&service->in_flight) > 0 && rw_monotonic_ms() < deadline) {
         struct timespec pause = {0, TICK_MS * 1000000L};
         nanosleep(&pause, NULL);
         rw_http_tick(service);
     }
-    MHD_stop_daemon(http->daemon);
-    /* Only now: a thread of the pool may still have polled it. */
-    close(listener != MHD_INVALID_SOCKET ? listener : http->listener);
+    MHD_stop_daemon(http->daemon); /* closes the listening socket as well */
     free(http);
 }

@@ -39,8 +39,8 @@ const char *rw_severity_name(uint8_t severity);
 /* The text of a check's finding in an exam, or NULL when it was not recorded. */
 const char *rw_observed(const struct rw_exam *exam, uint16_t check);
 
-/* A hypothesis that the exam cannot tell from the first and that is at least a tenth as likely: the rest would
- * only say that what was not examined may be hurt as well. */
+/* A hypothesis that the exam cannot tell from the first and that is at least a tenth as likely: the rest
+ * would only say that what was not examined may be hurt as well. */
 bool rw_rivals_first(const struct rw_localisation *localisation, size_t hypothesis);
 
 #endif

@@ -9,11 +9,11 @@
 #include <stdint.h>
 #include <string.h>
 
-/* Loops so marked are compiled twice and chosen when the program starts; both give the same bits, since nothing
+/* Loops so marked are compiled thrice and chosen when the program starts; all give the same bits, since nothing
  * is contracted. Sanitizers run before the choice is made, so they get one version. */
 #if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) &&          \
     !defined(__SANITIZE_THREAD__)
-#define RW_VECTOR __attribute__((target_clones("avx2", "default")))
+#define RW_VECTOR __attribute__((target_clones("avx512f", "avx2", "default")))
 #else
 #define RW_VECTOR
 #endif

@@ -2,8 +2,8 @@
  *
  * A target sees of a root only whether its fibres are intact, partly lost or lost at the root sites that it
  * runs through (its entry), so likelihoods live in tables of 3^5 patterns an entry. For one further atom
- * the 32768 configurations fall into few classes with equal changes: 3^5 where the atom changes targets of entry
- * all alone or proximal alone, 5^5 where it changes those of entry post too; a class is summed once. */
+ * the 32768 configurations fall into few classes with equal changes: 3^5 where the atom changes targets of
+ * entry all alone or proximal alone, 5^5 where it changes those of entry post too; a class is summed once. */
 #include "search.h"
 
 #include <math.h>
@@ -64,7 +64,7 @@ void rw_roots_add(struct rw_root_tables *const *tables, size_t count, struct rw_
         else
             add_table(tables[w]->base[entry], base, zero);
     }
-    for (size_t class = 1; class < view->class_count; class++) {
+    for (size_t class = 1; class < view->class_count; class ++) {
         fill_table(view, class, changed);
         for (size_t a = 0; a < atoms; a++) {
             if (view->class_of[a] != class)
@@ -100,7 +100,7 @@ struct root_run {
     uint8_t *pattern[RW_ENTRY_PRE + 1]; /* [RW_ROOT_CONFIGS] by entry */
     double *lw[RW_MAX_WORLDS];          /* [RW_ROOT_CONFIGS] ln R + likelihood + world weight */
     double *weight;                     /* [RW_ROOT_CONFIGS] summed over worlds and further atoms */
-    double *of_class, *scratch;         /* [RW_ROOT_CONFIGS] by class of the fold at hand; of_class over worlds */
+    double *of_class, *scratch; /* [RW_ROOT_CONFIGS] by class of the fold at hand; of_class over worlds */
 };
 
 /* States that a fold keeps apart: by all class; by proximal class; by (all, post) classes; every state. */
@@ -145,22 +145,38 @@ static bool fold_init(struct fold *fold, size_t which, const struct root_run *ru
     return true;
 }
 
+RW_VECTOR static void exp_all(size_t n, double *values) {
+    for (size_t i = 0; i < n; i++)
+        values[i] = rw_exp(values[i]);
+}
+
+/* scratch[k] = e^(log weight of member k − by_class of its class), in the order of fold->members. */
+static void exp_of_members(const struct fold *fold, const struct root_run *run, size_t world,
+                           const double *by_class) {
+    for (size_t c = 0; c < fold->count; c++)
+        for (uint32_t k = fold->first[c]; k < fold->first[c + 1]; k++)
+            run->scratch[k] = run->lw[world][fold->members[k]] - by_class[c];
+    exp_all(RW_ROOT_CONFIGS, run->scratch);
+}
+
 static void fold_mass(struct fold *fold, const struct root_run *run) {
     for (size_t w = 0; w < run->search->world_count; w++) {
         const double *lw = run->lw[w];
-        if (fold->count == RW_ROOT_CONFIGS) {
-            memcpy(fold->mass + w * fold->count, lw, fold->count * sizeof *lw);
-            memset(fold->got + w * fold->count, 0, fold->count * sizeof *fold->got);
-            continue;
+        double *mass = fold->mass + w * fold->count;
+        memset(fold->got + w * fold->count, 0, fold->count * sizeof *fold->got);
+        for (size_t c = 0; c < fold->count; c++) { /* the heaviest member of each class */
+            mass[c] = -INFINITY;
+            for (uint32_t k = fold->first[c]; k < fold->first[c + 1]; k++)
+                mass[c] = lw[fold->members[k]] > mass[c] ? lw[fold->members[k]] : mass[c];
         }
+        if (fold->count == RW_ROOT_CONFIGS)
+            continue;
+        exp_of_members(fold, run, w, mass);
         for (size_t c = 0; c < fold->count; c++) {
-            double top = -INFINITY, sum = 0.0;
+            double sum = 0.0;
             for (uint32_t k = fold->first[c]; k < fold->first[c + 1]; k++)
-                top = lw[fold->members[k]] > top ? lw[fold->members[k]] : top;
-            for (uint32_t k = fold->first[c]; k < fold->first[c + 1]; k++)
-                sum += rw_exp(lw[fold->members[k]] - top);
-            fold->mass[w * fold->count + c] = top + log(sum);
-            fold->got[w * fold->count + c] = 0.0;
+                sum += run->scratch[k];
+            mass[c] += log(sum);
         }
     }
 }
@@ -172,7 +188,8 @@ static struct fold *fold_for(struct root_run *run, size_t atom) {
     return &run->folds[altered[CHANGE_POST] ? FOLD_ALL_POST : FOLD_ALL];
 }
 
-static double change_at(const struct root_run *run, size_t world, size_t atom, const struct fold *fold, size_t c) {
+static double change_at(const struct root_run *run, size_t world, size_t atom, const struct fold *fold,
+                        size_t c) {
     const struct rw_root_tables *t = run->tables[world];
     const bool *altered = run->search->altered[atom];
     double change = t->change_constant[atom];
@@ -195,6 +212,16 @@ static void log_weights(struct root_run *run) {
     }
 }
 
+/* Adds e^lw[i] to sum[i] and to also[i]. */
+RW_VECTOR static void add_exp(size_t n, const double *restrict lw, double *restrict sum,
+                              double *restrict also) {
+    for (size_t i = 0; i < n; i++) {
+        const double weight = rw_exp(lw[i]);
+        sum[i] += weight;
+        also[i] += weight;
+    }
+}
+
 /* The best of roots alone and of single further sites, but no lower than keeps every weight in range. */
 static void set_reference(struct root_run *run) {
     struct rw_search *s = run->search;
@@ -204,8 +231,8 @@ static void set_reference(struct root_run *run) {
             if (run->lw[w][r] + s->prior->kind[RW_PRIOR_ROOTS] > s->reference)
                 s->reference = run->lw[w][r] + s->prior->kind[RW_PRIOR_ROOTS];
         for (size_t a = 0; a < 2 * s->space->further_count; a++) {
-            const double lw = run->lw[w][0] + change_at(run, w, a, &run->folds[FOLD_NONE], 0) + s->prior->further[a] +
-                              s->prior->kind[RW_PRIOR_ROOTS_AND_ONE];
+            const double lw = run->lw[w][0] + change_at(run, w, a, &run->folds[FOLD_NONE], 0) +
+                              s->prior->further[a] + s->prior->kind[RW_PRIOR_ROOTS_AND_ONE];
             s->reference = lw > s->reference ? lw : s->reference;
         }
     }
@@ -214,14 +241,18 @@ static void set_reference(struct root_run *run) {
 static void roots_alone(struct root_run *run) {
     struct rw_search *s = run->search;
     const double at = s->prior->kind[RW_PRIOR_ROOTS] - s->reference;
-    for (uint32_t r = 0; r < RW_ROOT_CONFIGS; r++) {
-        double weight = 0.0;
-        for (size_t w = 0; w < s->world_count; w++)
-            weight += rw_exp(run->lw[w][r] + at);
-        run->weight[r] = r == 0 ? 0.0 : weight; /* 0: no lesion, summed with the hypotheses that have no site */
+    memset(run->weight, 0, RW_ROOT_CONFIGS * sizeof run->weight[0]);
+    memset(run->of_class, 0, RW_ROOT_CONFIGS * sizeof run->of_class[0]); /* written beside it, not used */
+    for (size_t w = 0; w < s->world_count; w++) {
+        for (uint32_t r = 0; r < RW_ROOT_CONFIGS; r++)
+            run->scratch[r] = run->lw[w][r] + at;
+        add_exp(RW_ROOT_CONFIGS, run->scratch, run->weight, run->of_class);
+    }
+    run->weight[0] = 0.0; /* no lesion: summed with the hypotheses that have no site */
+    for (uint32_t r = 1; r < RW_ROOT_CONFIGS; r++) {
         s->total += run->weight[r];
         if (run->weight[r] > rw_shortlist_floor(&s->shortlist))
-            rw_shortlist_offer(&s->shortlist, &(struct rw_candidate){.weight = weight, .config = r});
+            rw_shortlist_offer(&s->shortlist, &(struct rw_candidate){.weight = run->weight[r], .config = r});
     }
     s->summed += (double)(RW_ROOT_CONFIGS * s->world_count);
 }
@@ -243,20 +274,13 @@ static void offer_class(struct root_run *run, const struct fold *fold, size_t at
     }
 }
 
-RW_VECTOR static void add_exp(size_t n, const double *restrict lw, double *restrict a, double *restrict b) {
-    for (size_t i = 0; i < n; i++) {
-        const double weight = rw_exp(lw[i]);
-        a[i] += weight;
-        b[i] += weight;
-    }
-}
-
 /* Weight of each class with one further atom in one world, added to what the class got and to of_class. */
 static void class_weights(struct root_run *run, struct fold *fold, size_t w, size_t atom, double at) {
     const struct rw_root_tables *t = run->tables[w];
     const bool *altered = run->search->altered[atom];
     const double *restrict mass = fold->mass + w * fold->count;
-    double *restrict got = fold->got + w * fold->count, *restrict lw = run->scratch, *restrict sum = run->of_class;
+    double *restrict got = fold->got + w * fold->count, *restrict lw = run->scratch,
+                     *restrict sum = run->of_class;
     for (size_t c = 0; c < fold->count; c++)
         lw[c] = mass[c] + t->change_constant[atom] + at;
     for (size_t slot = 0; slot < 3; slot++)
@@ -292,14 +316,12 @@ static void root_marginals(struct root_run *run) {
     struct rw_search *s = run->search;
     for (size_t f = 0; f < FOLD_COUNT; f++) {
         const struct fold *fold = &run->folds[f];
-        for (size_t w = 0; fold->used && w < s->world_count; w++)
-            for (size_t c = 0; c < fold->count; c++) {
-                const double got = fold->got[w * fold->count + c];
-                if (got > 0.0)
-                    for (uint32_t k = fold->first[c]; k < fold->first[c + 1]; k++)
-                        run->weight[fold->members[k]] +=
-                            got * rw_exp(run->lw[w][fold->members[k]] - fold->mass[w * fold->count + c]);
-            }
+        for (size_t w = 0; fold->used && w < s->world_count; w++) {
+            exp_of_members(fold, run, w, fold->mass + w * fold->count);
+            for (size_t c = 0; c < fold->count; c++)
+                for (uint32_t k = fold->first[c]; k < fold->first[c + 1]; k++)
+                    run->weight[fold->members[k]] += fold->got[w * fold->count + c] * run->scratch[k];
+        }
     }
     for (uint32_t r = 0; r < RW_ROOT_CONFIGS; r++) {
         for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
@@ -329,7 +351,8 @@ static bool root_run_init(struct root_run *run, struct rw_arena *arena) {
     return run->weight != NULL && run->of_class != NULL && run->scratch != NULL;
 }
 
-bool rw_roots_search(struct rw_search *search, const struct rw_root_tables *const *tables, struct rw_arena *arena) {
+bool rw_roots_search(struct rw_search *search, const struct rw_root_tables *const *tables,
+                     struct rw_arena *arena) {
     struct root_run run = {.search = search, .tables = tables};
     if (!root_run_init(&run, arena))
         return false;

@@ -2,8 +2,9 @@
 
 #include <pthread.h>
 #include <stdlib.h>
+#include <sys/mman.h>
 
-enum { ALIGNMENT = 64 };
+enum { ALIGNMENT = 1 << 21 }; /* of a huge page: the engine touches most of its workspace at once */
 
 struct rw_pool {
     pthread_mutex_t mutex;
@@ -24,6 +25,8 @@ struct rw_pool *rw_pool_new(size_t count) {
     while (good && pool->count < count) {
         struct rw_bench *bench = &pool->benches[pool->count++];
         bench->workspace = aligned_alloc(ALIGNMENT, size);
+        if (bench->workspace)
+            (void)madvise(bench->workspace, size, MADV_HUGEPAGE); /* faster where the kernel grants it */
         bench->assessment = malloc(sizeof *bench->assessment);
         good = bench->workspace && bench->assessment;
         pool->free[pool->free_count++] = bench;

@@ -1,17 +1,17 @@
 /* e^x for the search's inner loops, written so that compilers turn a loop of it into vector code.
  *
- * x = n·ln 2 + r with |r| <= ln 2 / 2 (Cody and Waite, two-part ln 2), e^r by its Taylor polynomial of degree 13
- * (truncation below 1e-17), scaled by 2^n through the exponent bits. Relative error below 5e-16 for
- * −700 <= x <= 700; below −700 the result is 0. x must not be NAN nor above 700. */
+ * x = n·ln 2 + r with |r| <= ln 2 / 2 (Cody and Waite, two-part ln 2), e^r by its Taylor polynomial of degree
+ * 13 (truncation below 1e-17), scaled by 2^n through the exponent bits. Relative error below 5e-16 for −700
+ * <= x <= 700; below −700 the result is 0. x must not be NAN nor above 700. */
 #ifndef RW_EXP_H
 #define RW_EXP_H
 
 #include <stdint.h>
 #include <string.h>
 
-/* Loops so marked are compiled thrice and chosen when the program starts; all give the same bits, since nothing
- * is contracted. Sanitizers run before the choice is made, so they get one version. */
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) &&          \
+/* Loops so marked are compiled thrice and chosen when the program starts; all give the same bits, since
+ * nothing is contracted. Sanitizers run before the choice is made, so they get one version. */
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) &&     \
     !defined(__SANITIZE_THREAD__)
 #define RW_VECTOR __attribute__((target_clones("avx512f", "avx2", "default")))
 #else

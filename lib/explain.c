@@ -49,7 +49,8 @@ void rw_explain_evidence(const struct rw_exam *exam, const struct rw_localise_re
             }
         }
         struct rw_evidence *e = &out->evidence[out->evidence_count++];
-        *e = (struct rw_evidence){.check = f->check, .log10_odds = log10_odds(with) - log10_odds(without / all)};
+        *e = (struct rw_evidence){.check = f->check,
+                                  .log10_odds = log10_odds(with) - log10_odds(without / all)};
         double high = -1.0, low = INFINITY;
         for (size_t h = 0; h < shown; h++) {
             const double p = likely[h] > 0.0 ? mass[h] / likely[h] : 0.0;
@@ -75,9 +76,10 @@ static int by_rarity(const void *a, const void *b) {
     return (int)x->check - (int)y->check;
 }
 
-/* Predictive probability of each word of a check's scale, with the finding at `given` left out: observations are
- * predicted case by case, then mixed into words. */
-static void predict_without(const struct rw_posterior *post, const struct rw_finding *given, double *predicted) {
+/* Predictive probability of each word of a check's scale, with the finding at `given` left out: observations
+ * are predicted case by case, then mixed into words. */
+static void predict_without(const struct rw_posterior *post, const struct rw_finding *given,
+                            double *predicted) {
     const struct rw_model *m = rw_model();
     const struct rw_check *check = &m->checks[given->check];
     const struct rw_table *table = &m->tables[check->table];
@@ -99,7 +101,8 @@ static void predict_without(const struct rw_posterior *post, const struct rw_fin
     }
 }
 
-void rw_explain_fit(const struct rw_exam *exam, const struct rw_localise_result *result, struct rw_localisation *out) {
+void rw_explain_fit(const struct rw_exam *exam, const struct rw_localise_result *result,
+                    struct rw_localisation *out) {
     const struct rw_model *m = rw_model();
     const double ratio = rw_fact_value("unexplained_ratio");
     double sum = 0.0, predicted[UINT8_MAX];
@@ -123,7 +126,8 @@ void rw_explain_fit(const struct rw_exam *exam, const struct rw_localise_result 
 static int by_bits(const void *a, const void *b) {
     const struct rw_model *m = rw_model();
     const struct rw_next_check *x = a, *y = b;
-    const bool bx = m->checks[x->check].bedside_order < UINT8_MAX, by = m->checks[y->check].bedside_order < UINT8_MAX;
+    const bool bx = m->checks[x->check].bedside_order < UINT8_MAX,
+               by = m->checks[y->check].bedside_order < UINT8_MAX;
     if (bx != by)
         return bx ? -1 : 1;
     if (x->bits > y->bits)
@@ -192,7 +196,8 @@ static bool can_say(const struct rw_exam *exam, const struct rw_check *check) {
     return exam->onset_day == RW_NO_DAY || days >= rw_model()->tables[check->table].min_days;
 }
 
-void rw_explain_next(const struct rw_exam *exam, const struct rw_localise_result *result, struct rw_localisation *out) {
+void rw_explain_next(const struct rw_exam *exam, const struct rw_localise_result *result,
+                     struct rw_localisation *out) {
     const struct rw_model *m = rw_model();
     const double least = rw_fact_value("next_check_least_bits");
     bool examined[RW_MAX_CHECKS] = {false};

@@ -22,8 +22,8 @@ void rw_space_init(struct rw_space *space) {
 }
 
 static bool state_complete(unsigned state) {
-    return state == RW_ROOT_PRE_COMPLETE || state == RW_ROOT_PROXIMAL_COMPLETE || state == RW_ROOT_DISTAL_COMPLETE ||
-           state == RW_ROOT_DOUBLE;
+    return state == RW_ROOT_PRE_COMPLETE || state == RW_ROOT_PROXIMAL_COMPLETE ||
+           state == RW_ROOT_DISTAL_COMPLETE || state == RW_ROOT_DOUBLE;
 }
 
 /* 0 preganglionic, 1 proximal, 2 distal. */
@@ -66,14 +66,16 @@ static void root_prior(struct rw_prior_terms *terms, const struct rw_prior *p) {
             terms->root_atom[7 * i + s - 1] = terms->roots[s << (3 * i)] - log(singles);
 }
 
-double rw_prior_coupling(const struct rw_space *space, const struct rw_prior_terms *terms, size_t a, size_t b) {
+double rw_prior_coupling(const struct rw_space *space, const struct rw_prior_terms *terms, size_t a,
+                         size_t b) {
     const struct rw_model *m = rw_model();
     const char *ra = m->sites[space->further_site[a]].region, *rb = m->sites[space->further_site[b]].region;
     return strcmp(ra, rb) == 0 ? terms->same_region : 0.0;
 }
 
 /* Z2 and Z3 over unordered sets of different further sites, severities summed out. */
-static void set_normalisers(const struct rw_space *space, const struct rw_prior_terms *terms, double *z2, double *z3) {
+static void set_normalisers(const struct rw_space *space, const struct rw_prior_terms *terms, double *z2,
+                            double *z3) {
     const size_t n = space->further_count;
     double q[RW_MAX_FURTHER], k[RW_MAX_FURTHER][RW_MAX_FURTHER];
     for (size_t a = 0; a < n; a++) {
@@ -110,15 +112,17 @@ void rw_prior_init(struct rw_prior_terms *terms, const struct rw_space *space, e
     terms->roots[0] = terms->kind[RW_PRIOR_SINGLE] - terms->kind[RW_PRIOR_ROOTS_AND_ONE];
 }
 
-static size_t add_lesion(uint8_t site, unsigned severity, uint8_t *of_site, struct rw_lesion *list, size_t count) {
+static size_t add_lesion(uint8_t site, unsigned severity, uint8_t *of_site, struct rw_lesion *list,
+                         size_t count) {
     of_site[site] = (uint8_t)severity;
     if (list != NULL)
         list[count] = (struct rw_lesion){.site = site, .severity = (uint8_t)severity};
     return count + 1;
 }
 
-size_t rw_hypothesis_lesions(const struct rw_space *space, uint32_t config, const uint8_t *atoms, size_t atom_count,
-                             uint8_t severity[RW_MAX_SITES], struct rw_lesion list[RW_MAX_LESIONS]) {
+size_t rw_hypothesis_lesions(const struct rw_space *space, uint32_t config, const uint8_t *atoms,
+                             size_t atom_count, uint8_t severity[RW_MAX_SITES],
+                             struct rw_lesion list[RW_MAX_LESIONS]) {
     size_t count = 0;
     memset(severity, RW_INTACT, RW_MAX_SITES);
     for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++) {
@@ -131,8 +135,8 @@ size_t rw_hypothesis_lesions(const struct rw_space *space, uint32_t config, cons
             count = add_lesion(space->root_site[i][2], RW_COMPLETE, severity, list, count);
     }
     for (size_t i = 0; i < atom_count; i++)
-        count = add_lesion(space->further_site[atoms[i] / 2], atoms[i] % 2 == 0 ? RW_PARTIAL : RW_COMPLETE, severity,
-                           list, count);
+        count = add_lesion(space->further_site[atoms[i] / 2], atoms[i] % 2 == 0 ? RW_PARTIAL : RW_COMPLETE,
+                           severity, list, count);
     return count;
 }
 
@@ -144,7 +148,8 @@ double rw_hypothesis_prior(const struct rw_space *space, const struct rw_prior_t
     if (atom_count <= 1) {
         if (config == 0)
             return p + terms->kind[atom_count == 0 ? RW_PRIOR_NONE : RW_PRIOR_SINGLE];
-        return p + terms->roots[config] + terms->kind[atom_count == 0 ? RW_PRIOR_ROOTS : RW_PRIOR_ROOTS_AND_ONE];
+        return p + terms->roots[config] +
+               terms->kind[atom_count == 0 ? RW_PRIOR_ROOTS : RW_PRIOR_ROOTS_AND_ONE];
     }
     for (size_t i = 0; i < atom_count; i++)
         for (size_t k = i + 1; k < atom_count; k++)

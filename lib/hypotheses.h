@@ -37,8 +37,8 @@ enum {
 struct rw_space {
     uint8_t root_site[RW_PLEXUS_ROOTS][3]; /* preganglionic, proximal, distal */
     size_t further_count;
-    uint8_t further_site[RW_MAX_FURTHER];   /* ordinal → site */
-    uint8_t further_of_site[RW_MAX_SITES];  /* site → ordinal, 0xff for root sites */
+    uint8_t further_site[RW_MAX_FURTHER];  /* ordinal → site */
+    uint8_t further_of_site[RW_MAX_SITES]; /* site → ordinal, 0xff for root sites */
 };
 
 struct rw_prior_terms {               /* natural logarithms */
@@ -56,15 +56,17 @@ static inline unsigned rw_root_state_of(uint32_t config, size_t root) {
 void rw_space_init(struct rw_space *space);
 
 /* log k(a, b) of two further ordinals. */
-double rw_prior_coupling(const struct rw_space *space, const struct rw_prior_terms *terms, size_t a, size_t b);
+double rw_prior_coupling(const struct rw_space *space, const struct rw_prior_terms *terms, size_t a,
+                         size_t b);
 
 /* Fills `terms` for a mechanism; terms->roots points at RW_ROOT_CONFIGS doubles of the caller. */
 void rw_prior_init(struct rw_prior_terms *terms, const struct rw_space *space, enum rw_mechanism mechanism);
 
 /* Writes the lesions of (config, further atoms) into severity[], and, when `list` is not NULL, as a list
  * ordered from the roots outwards. Atoms are further atoms, counted from 0. Returns the number of lesions. */
-size_t rw_hypothesis_lesions(const struct rw_space *space, uint32_t config, const uint8_t *atoms, size_t atom_count,
-                             uint8_t severity[RW_MAX_SITES], struct rw_lesion list[RW_MAX_LESIONS]);
+size_t rw_hypothesis_lesions(const struct rw_space *space, uint32_t config, const uint8_t *atoms,
+                             size_t atom_count, uint8_t severity[RW_MAX_SITES],
+                             struct rw_lesion list[RW_MAX_LESIONS]);
 
 /* log prior of (config, further atoms). */
 double rw_hypothesis_prior(const struct rw_space *space, const struct rw_prior_terms *terms, uint32_t config,

@@ -6,7 +6,7 @@
 #include "posterior.h"
 
 const uint8_t rw_root_class[RW_ENTRY_PRE + 1][RW_ROOT_STATES] = {
-    [RW_ENTRY_NONE] = {0, 0, 0, 0, 0, 0, 0, 0}, [RW_ENTRY_ALL] = {0, 1, 2, 1, 2, 1, 2, 2},
+    [RW_ENTRY_NONE] = {0, 0, 0, 0, 0, 0, 0, 0},     [RW_ENTRY_ALL] = {0, 1, 2, 1, 2, 1, 2, 2},
     [RW_ENTRY_PROXIMAL] = {0, 1, 2, 1, 2, 0, 0, 2}, [RW_ENTRY_POST] = {0, 0, 0, 1, 2, 1, 2, 2},
     [RW_ENTRY_PRE] = {0, 1, 2, 0, 0, 0, 0, 2},
 };
@@ -29,13 +29,14 @@ static void term_init(struct rw_term *term, const struct rw_finding *finding, si
         for (size_t g = 0; g < RW_GRID; g++) {
             double p = 0.0;
             for (size_t i = 0; i < value->count; i++)
-                p += value->weight[i] *
-                     table->probability[(spread * RW_GRID + g) * table->observation_count + value->observation[i]];
+                p += value->weight[i] * table->probability[(spread * RW_GRID + g) * table->observation_count +
+                                                           value->observation[i]];
             term->grid[spread][g] = (1.0 - filled) * p + filled * term->outside;
         }
 }
 
-size_t rw_terms_init(const struct rw_exam *exam, struct rw_term *terms, uint16_t *too_early, size_t *too_early_count) {
+size_t rw_terms_init(const struct rw_exam *exam, struct rw_term *terms, uint16_t *too_early,
+                     size_t *too_early_count) {
     const struct rw_model *m = rw_model();
     size_t count = 0;
     *too_early_count = 0;
@@ -97,10 +98,11 @@ size_t rw_worlds_init(const struct rw_term *terms, size_t term_count, struct rw_
     size_t count = 0;
     for (size_t k = 0; k < kinds; k++)
         for (uint8_t depth = 0; depth < 2; depth++)
-            worlds[count++] = (struct rw_world){.variant = variant[k],
-                                                .depth = depth,
-                                                .partial_left = 1.0 - rw_site_loss(RW_PARTIAL, depth),
-                                                .log_weight = log(prevalence[k] * (depth == 0 ? mild : 1.0 - mild))};
+            worlds[count++] =
+                (struct rw_world){.variant = variant[k],
+                                  .depth = depth,
+                                  .partial_left = 1.0 - rw_site_loss(RW_PARTIAL, depth),
+                                  .log_weight = log(prevalence[k] * (depth == 0 ? mild : 1.0 - mild))};
     return count;
 }
 
@@ -153,7 +155,8 @@ void rw_view_flow(const struct rw_view *view, size_t c1, size_t c2, size_t c3, s
     }
     memcpy(flow->root, left, sizeof flow->root);
     flow->fixed = left[RW_PLEXUS_ROOTS];
-    flow->uneven = c[0]->severity == RW_PARTIAL || c[1]->severity == RW_PARTIAL || c[2]->severity == RW_PARTIAL;
+    flow->uneven =
+        c[0]->severity == RW_PARTIAL || c[1]->severity == RW_PARTIAL || c[2]->severity == RW_PARTIAL;
 }
 
 double rw_flow_log(const struct rw_view *view, const struct rw_flow *flow, size_t pattern) {

@@ -11,9 +11,9 @@
 
 enum {
     RW_MAX_WORLDS = 16,
-    RW_MAX_VIEW_BUNDLES = 64,             /* bundles of one target: one bit each */
+    RW_MAX_VIEW_BUNDLES = 64,                /* bundles of one target: one bit each */
     RW_MAX_CLASSES = 1 + 2 * RW_MAX_FURTHER, /* class 0: touches nothing */
-    RW_ROOT_PATTERNS = 243                /* 3^5: intact, partial, complete for each root */
+    RW_ROOT_PATTERNS = 243                   /* 3^5: intact, partial, complete for each root */
 };
 
 struct rw_world {
@@ -58,12 +58,14 @@ extern const uint8_t rw_root_class[RW_ENTRY_PRE + 1][RW_ROOT_STATES];
 
 /* The terms of an exam: findings with a target whose table already says something at this time since onset.
  * Returns their number; those too early go to `too_early`, in the order of the exam. */
-size_t rw_terms_init(const struct rw_exam *exam, struct rw_term *terms, uint16_t *too_early, size_t *too_early_count);
+size_t rw_terms_init(const struct rw_exam *exam, struct rw_term *terms, uint16_t *too_early,
+                     size_t *too_early_count);
 
 /* The largest P(finding) that any intact fraction gives. */
 double rw_term_most(const struct rw_term *term);
 
-/* The worlds that can differ for these terms (equal anatomy is folded, weights added). Returns their number. */
+/* The worlds that can differ for these terms (equal anatomy is folded, weights added). Returns their number.
+ */
 size_t rw_worlds_init(const struct rw_term *terms, size_t term_count, struct rw_world worlds[RW_MAX_WORLDS]);
 
 /* Whether a term looks the same in two worlds. */

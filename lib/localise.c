@@ -121,7 +121,8 @@ static void marginals(const struct run *run, struct rw_localisation *out) {
         const double *state = s->root_state[i];
         const double part[3] = {state[RW_ROOT_PRE_PARTIAL], state[RW_ROOT_PROXIMAL_PARTIAL],
                                 state[RW_ROOT_DISTAL_PARTIAL]};
-        const double whole[3] = {state[RW_ROOT_PRE_COMPLETE] + state[RW_ROOT_DOUBLE], state[RW_ROOT_PROXIMAL_COMPLETE],
+        const double whole[3] = {state[RW_ROOT_PRE_COMPLETE] + state[RW_ROOT_DOUBLE],
+                                 state[RW_ROOT_PROXIMAL_COMPLETE],
                                  state[RW_ROOT_DISTAL_COMPLETE] + state[RW_ROOT_DOUBLE]};
         double injured = 0.0;
         for (size_t k = 0; k < 3; k++)
@@ -145,7 +146,8 @@ static void marginals(const struct run *run, struct rw_localisation *out) {
 }
 
 static enum rw_prior_kind kind_of(const struct rw_candidate *c) {
-    static const enum rw_prior_kind bare[4] = {RW_PRIOR_NONE, RW_PRIOR_SINGLE, RW_PRIOR_PAIR, RW_PRIOR_TRIPLE};
+    static const enum rw_prior_kind bare[4] = {RW_PRIOR_NONE, RW_PRIOR_SINGLE, RW_PRIOR_PAIR,
+                                               RW_PRIOR_TRIPLE};
     if (c->config == 0)
         return bare[c->atom_count];
     return c->atom_count == 0   ? RW_PRIOR_ROOTS
@@ -157,14 +159,15 @@ static void resolve_candidate(const struct run *run, const struct rw_candidate *
     memset(out, 0, sizeof *out);
     struct rw_hypothesis *h = &out->shown;
     h->kind = kind_of(c);
-    h->lesion_count = (uint8_t)rw_hypothesis_lesions(&run->space, c->config, c->atoms, c->atom_count, out->severity,
-                                                     h->lesions);
+    h->lesion_count = (uint8_t)rw_hypothesis_lesions(&run->space, c->config, c->atoms, c->atom_count,
+                                                     out->severity, h->lesions);
     h->probability = c->weight / run->search->total;
     h->log_likelihood = log(c->weight) + run->search->reference -
                         rw_hypothesis_prior(&run->space, &run->prior, c->config, c->atoms, c->atom_count);
 }
 
-static void resolve_bare(const struct run *run, double weight, enum rw_prior_kind kind, struct rw_resolved *out) {
+static void resolve_bare(const struct run *run, double weight, enum rw_prior_kind kind,
+                         struct rw_resolved *out) {
     memset(out, 0, sizeof *out);
     out->shown.kind = kind;
     out->shown.probability = weight / run->search->total;
@@ -193,7 +196,8 @@ static size_t resolve(struct run *run, struct rw_resolved *all) {
     resolve_bare(run, run->outside, RW_PRIOR_OUTSIDE, &all[n++]);
     qsort(all, n, sizeof *all, by_probability);
     for (size_t i = 1; i < n; i++)
-        all[i].shown.inseparable = fabs(all[i].shown.log_likelihood - all[0].shown.log_likelihood) < EQUAL_NATS;
+        all[i].shown.inseparable =
+            fabs(all[i].shown.log_likelihood - all[0].shown.log_likelihood) < EQUAL_NATS;
     return n;
 }
 

@@ -28,7 +28,8 @@ struct rw_posterior {
 double rw_site_loss(unsigned severity, unsigned depth);
 
 /* Intact fraction of a target in one case: Σ weight · Π(1 − loss) over its bundles. *spread is uneven as soon
- * as a partial lesion lies on any of them, even one that a complete lesion cuts as well. O(bundles · sites). */
+ * as a partial lesion lies on any of them, even one that a complete lesion cuts as well. O(bundles · sites).
+ */
 double rw_intact_fraction(const struct rw_case *c, uint16_t target, enum rw_spread *spread);
 
 /* P(observation | fraction), linear between grid points; fraction is clamped to [0,1]. */

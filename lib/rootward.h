@@ -19,8 +19,8 @@
 
 /* Caps. Each is checked by the knowledge compiler or by the function that fills the array. */
 enum {
-    RW_PLEXUS_ROOTS = 5,     /* C5 C6 C7 C8 T1 */
-    RW_ROOT_STATES = 8,      /* see enum rw_root_state */
+    RW_PLEXUS_ROOTS = 5, /* C5 C6 C7 C8 T1 */
+    RW_ROOT_STATES = 8,  /* see enum rw_root_state */
     RW_MAX_SITES = 96,
     RW_MAX_CHECKS = 640,
     RW_MAX_HYPOTHESES = 100, /* listed in an answer */
@@ -34,11 +34,11 @@ enum {
     RW_MAX_PLANS = 3,
     RW_MAX_STEPS = 12,
     RW_MAX_RULES = 64,
-    RW_GRID = 101            /* intact fraction 0, 0.01 … 1 in likelihood tables */
+    RW_GRID = 101 /* intact fraction 0, 0.01 … 1 in likelihood tables */
 };
 
-#define RW_NO_DAY INT32_MIN /* "no such date" */
-#define RW_NONE UINT16_MAX  /* "no such index" */
+#define RW_NO_DAY INT32_MIN  /* "no such date" */
+#define RW_NONE   UINT16_MAX /* "no such index" */
 
 /* ---- status and errors ---- */
 
@@ -60,22 +60,22 @@ const char *rw_status_name(enum rw_status status);
 
 /* ---- closed vocabularies (names as in the exam record) ---- */
 
-#define RW_SECTIONS(X)                                                                             \
-    X(MOTOR, "motor")                                                                              \
-    X(MOVEMENT, "movements")                                                                       \
-    X(SKIN_ROOT, "sensation/roots")                                                                \
-    X(SKIN_NERVE, "sensation/nerves")                                                              \
-    X(REFLEX, "reflexes")                                                                          \
-    X(SIGN, "signs")                                                                               \
-    X(WASTING, "wasting")                                                                          \
-    X(PERCUSSION, "percussion")                                                                    \
-    X(PSEUDOMENINGOCELE, "investigations/imaging/pseudomeningocele")                               \
-    X(ROOT_AVULSION, "investigations/imaging/root_avulsion")                                       \
-    X(SNAP, "investigations/snap")                                                                 \
-    X(CMAP, "investigations/cmap")                                                                 \
-    X(EMG_DENERVATION, "investigations/emg/denervation")                                           \
-    X(EMG_RECRUITMENT, "investigations/emg/recruitment")                                           \
-    X(PARASPINAL, "investigations/paraspinal_denervation")                                         \
+#define RW_SECTIONS(X)                                                                                       \
+    X(MOTOR, "motor")                                                                                        \
+    X(MOVEMENT, "movements")                                                                                 \
+    X(SKIN_ROOT, "sensation/roots")                                                                          \
+    X(SKIN_NERVE, "sensation/nerves")                                                                        \
+    X(REFLEX, "reflexes")                                                                                    \
+    X(SIGN, "signs")                                                                                         \
+    X(WASTING, "wasting")                                                                                    \
+    X(PERCUSSION, "percussion")                                                                              \
+    X(PSEUDOMENINGOCELE, "investigations/imaging/pseudomeningocele")                                         \
+    X(ROOT_AVULSION, "investigations/imaging/root_avulsion")                                                 \
+    X(SNAP, "investigations/snap")                                                                           \
+    X(CMAP, "investigations/cmap")                                                                           \
+    X(EMG_DENERVATION, "investigations/emg/denervation")                                                     \
+    X(EMG_RECRUITMENT, "investigations/emg/recruitment")                                                     \
+    X(PARASPINAL, "investigations/paraspinal_denervation")                                                   \
     X(HEMIDIAPHRAGM, "investigations/hemidiaphragm")
 enum rw_section {
 #define X(name, text) RW_SECTION_##name,
@@ -84,18 +84,18 @@ enum rw_section {
         RW_SECTION_COUNT
 };
 
-#define RW_MECHANISMS(X)                                                                           \
-    X(TRACTION, "traction")                                                                        \
-    X(DISLOCATION, "dislocation")                                                                  \
-    X(FRACTURE, "fracture")                                                                        \
-    X(LACERATION, "laceration")                                                                    \
-    X(GUNSHOT, "gunshot")                                                                          \
-    X(COMPRESSION, "compression")                                                                  \
-    X(INFLAMMATORY, "inflammatory")                                                                \
-    X(TUMOUR, "tumour")                                                                            \
-    X(RADIATION, "radiation")                                                                      \
-    X(IATROGENIC, "iatrogenic")                                                                    \
-    X(BIRTH, "birth")                                                                              \
+#define RW_MECHANISMS(X)                                                                                     \
+    X(TRACTION, "traction")                                                                                  \
+    X(DISLOCATION, "dislocation")                                                                            \
+    X(FRACTURE, "fracture")                                                                                  \
+    X(LACERATION, "laceration")                                                                              \
+    X(GUNSHOT, "gunshot")                                                                                    \
+    X(COMPRESSION, "compression")                                                                            \
+    X(INFLAMMATORY, "inflammatory")                                                                          \
+    X(TUMOUR, "tumour")                                                                                      \
+    X(RADIATION, "radiation")                                                                                \
+    X(IATROGENIC, "iatrogenic")                                                                              \
+    X(BIRTH, "birth")                                                                                        \
     X(UNKNOWN, "unknown")
 enum rw_mechanism {
 #define X(name, text) RW_MECHANISM_##name,
@@ -106,11 +106,11 @@ enum rw_mechanism {
 /* Name as in the record; NULL when out of range. */
 const char *rw_mechanism_name(enum rw_mechanism mechanism);
 
-#define RW_LEVELS(X)                                                                               \
-    X(ROOT, "root")                                                                                \
-    X(TRUNK, "trunk")                                                                              \
-    X(DIVISION, "division")                                                                        \
-    X(CORD, "cord")                                                                                \
+#define RW_LEVELS(X)                                                                                         \
+    X(ROOT, "root")                                                                                          \
+    X(TRUNK, "trunk")                                                                                        \
+    X(DIVISION, "division")                                                                                  \
+    X(CORD, "cord")                                                                                          \
     X(NERVE, "nerve")
 enum rw_level {
 #define X(name, text) RW_LEVEL_##name,
@@ -147,11 +147,11 @@ enum rw_root_state {
 
 /* Which root sites a bundle runs through, and so which root lesions it feels. */
 enum rw_entry {
-    RW_ENTRY_NONE,      /* none: not from a plexus root (C3, C4, XI, T2 …) */
-    RW_ENTRY_ALL,       /* pre, proximal, distal: arm muscles, skin, reflexes */
-    RW_ENTRY_PROXIMAL,  /* pre, proximal: branches of the root itself */
-    RW_ENTRY_POST,      /* proximal, distal: sensory axons distal to the ganglion (SNAP), percussion */
-    RW_ENTRY_PRE        /* pre only: imaging, paraspinal muscles */
+    RW_ENTRY_NONE,     /* none: not from a plexus root (C3, C4, XI, T2 …) */
+    RW_ENTRY_ALL,      /* pre, proximal, distal: arm muscles, skin, reflexes */
+    RW_ENTRY_PROXIMAL, /* pre, proximal: branches of the root itself */
+    RW_ENTRY_POST,     /* proximal, distal: sensory axons distal to the ganglion (SNAP), percussion */
+    RW_ENTRY_PRE       /* pre only: imaging, paraspinal muscles */
 };
 
 enum rw_severity { RW_INTACT, RW_PARTIAL, RW_COMPLETE };
@@ -159,16 +159,16 @@ enum rw_severity { RW_INTACT, RW_PARTIAL, RW_COMPLETE };
 /* ---- the model: const tables compiled from lib/knowledge ---- */
 
 struct rw_site {
-    const char *id;    /* "c5_preganglionic", "upper_trunk_proximal", "ulnar_elbow" */
-    const char *name;  /* contract name: "C5", "upper", "lateral", "ulnar" … */
-    const char *part;  /* "before_suprascapular", "elbow" …, or NULL */
-    const char *label; /* "C5 root, torn from the cord" : as the answer words it */
-    const char *region; /* supraclavicular infraclavicular arm forearm hand neck */
+    const char *id;       /* "c5_preganglionic", "upper_trunk_proximal", "ulnar_elbow" */
+    const char *name;     /* contract name: "C5", "upper", "lateral", "ulnar" … */
+    const char *part;     /* "before_suprascapular", "elbow" …, or NULL */
+    const char *label;    /* "C5 root, torn from the cord" : as the answer words it */
+    const char *region;   /* supraclavicular infraclavicular arm forearm hand neck */
     const char *relation; /* "preganglionic", "postganglionic" or NULL */
     const char *source;
     enum rw_level level;
-    uint8_t root;      /* 0..4 for C5..T1, 0xff for further sites */
-    uint16_t depth;    /* strictly rises along every path */
+    uint8_t root;   /* 0..4 for C5..T1, 0xff for further sites */
+    uint16_t depth; /* strictly rises along every path */
 };
 
 struct rw_bundle {
@@ -255,13 +255,13 @@ struct rw_scale {
 /* A check: one thing an examiner can record. */
 struct rw_check {
     enum rw_section section;
-    const char *item;    /* id inside its section, "biceps_brachii"; "" for hemidiaphragm */
-    const char *label;   /* of the item, "biceps brachii"; NULL for roots and hemidiaphragm */
-    const char *help;    /* how it is examined, one line, or NULL */
-    uint16_t target;     /* RW_NONE: recorded, not part of the inference (red flags) */
-    uint16_t table;      /* RW_NONE with target */
+    const char *item;  /* id inside its section, "biceps_brachii"; "" for hemidiaphragm */
+    const char *label; /* of the item, "biceps brachii"; NULL for roots and hemidiaphragm */
+    const char *help;  /* how it is examined, one line, or NULL */
+    uint16_t target;   /* RW_NONE: recorded, not part of the inference (red flags) */
+    uint16_t table;    /* RW_NONE with target */
     uint16_t scale;
-    bool standard;       /* in the bedside set that otherwise_normal covers */
+    bool standard;         /* in the bedside set that otherwise_normal covers */
     uint8_t bedside_order; /* order of a bedside examination; investigations last */
 };
 
@@ -279,12 +279,12 @@ enum rw_prior_kind {
 /* Prior for one mechanism. Each part sums to 1; localise.h states how they multiply. */
 struct rw_prior {
     double kind[RW_PRIOR_KIND_COUNT];
-    double pattern[32];                              /* by mask of injured roots, bit 0 = C5 */
-    double state[RW_PLEXUS_ROOTS][RW_ROOT_STATES];   /* given the root is injured; [.][0] = 0 */
-    double agree_complete;                           /* factor: neighbours both complete or both partial */
-    double agree_level;                              /* factor: neighbours at the same of pre/proximal/distal */
-    double site[RW_MAX_SITES][3];                    /* further sites: [site][severity], sums to 1 over all */
-    double same_region;                              /* factor for two further sites of one region */
+    double pattern[32];                            /* by mask of injured roots, bit 0 = C5 */
+    double state[RW_PLEXUS_ROOTS][RW_ROOT_STATES]; /* given the root is injured; [.][0] = 0 */
+    double agree_complete;                         /* factor: neighbours both complete or both partial */
+    double agree_level;                            /* factor: neighbours at the same of pre/proximal/distal */
+    double site[RW_MAX_SITES][3];                  /* further sites: [site][severity], sums to 1 over all */
+    double same_region;                            /* factor for two further sites of one region */
 };
 
 struct rw_fact { /* a named number with its unit and source */
@@ -307,8 +307,8 @@ struct rw_site_distance {
 struct rw_donor {
     const char *id, *label, *nerve, *source;
     uint8_t test_count;
-    uint16_t tests[4];   /* muscles whose power shows the donor's power; 0: none (intercostals, opposite C7) */
-    bool chest;          /* excluded or doubtful with rib fractures */
+    uint16_t tests[4]; /* muscles whose power shows the donor's power; 0: none (intercostals, opposite C7) */
+    bool chest;        /* excluded or doubtful with rib fractures */
 };
 
 struct rw_transfer {
@@ -319,18 +319,20 @@ struct rw_transfer {
     uint16_t muscles[8];
     uint16_t functions[4];
     bool graft;
-    double axon_ratio;   /* NAN: not known */
-    double distance_mm;  /* coaptation to motor point; NAN: not known */
+    double axon_ratio;     /* NAN: not known */
+    double distance_mm;    /* coaptation to motor point; NAN: not known */
     const char *conflicts; /* space-separated transfer ids or donor ids that exclude it, or "" */
-    double successes, patients; /* pooled over the outcome rows: useful (M3 or better) of n; 0 of 0: no series */
-    bool memory;         /* no source seen: shown as memory */
+    double successes,
+        patients; /* pooled over the outcome rows: useful (M3 or better) of n; 0 of 0: no series */
+    bool memory;  /* no source seen: shown as memory */
 };
 
 enum rw_how_soon { RW_SOON_IMMEDIATE, RW_SOON_DAYS, RW_SOON_WEEKS, RW_SOON_ROUTINE };
 /* A rule beside the model: when its condition holds, its matter is raised. */
 struct rw_rule {
     const char *id, *kind; /* urgent referral */
-    const char *when;      /* space-separated conditions, all must hold: sign:X mechanism:X hemidiaphragm:paralysed lesion:likely */
+    const char *when; /* space-separated conditions, all must hold: sign:X mechanism:X hemidiaphragm:paralysed
+                         lesion:likely */
     const char *text, *source;
     enum rw_how_soon how_soon;
 };
@@ -342,7 +344,8 @@ struct rw_model {
     const struct rw_bundle *bundles;
     const struct rw_member *members;
     const struct rw_variant *variants;
-    const struct rw_range *ranges; /* [variant * target_count + target] → bundles; equal ranges are equal anatomy */
+    const struct rw_range
+        *ranges; /* [variant * target_count + target] → bundles; equal ranges are equal anatomy */
     const struct rw_table *tables;
     const struct rw_scale *scales;
     const struct rw_check *checks;
@@ -374,16 +377,16 @@ double rw_fact_value(const char *id);
 
 struct rw_finding {
     uint16_t check;
-    uint8_t value;     /* index on the check's scale */
-    bool filled_in;    /* by otherwise_normal */
+    uint8_t value;  /* index on the check's scale */
+    bool filled_in; /* by otherwise_normal */
 };
 
 struct rw_exam {
     enum rw_side side;
     enum rw_mechanism mechanism;
     int32_t examined_day;
-    int32_t onset_day;  /* RW_NO_DAY: not known */
-    double age_years;   /* NAN: not known */
+    int32_t onset_day; /* RW_NO_DAY: not known */
+    double age_years;  /* NAN: not known */
     size_t finding_count;
     struct rw_finding findings[RW_MAX_CHECKS]; /* each check at most once, any order */
     bool rib_fractures;
@@ -407,18 +410,35 @@ struct rw_lesion {
 };
 struct rw_hypothesis {
     double probability;
-    double log_likelihood; /* ln Σ over worlds (variants and depths of partial loss), for telling ties apart */
+    double
+        log_likelihood; /* ln Σ over worlds (variants and depths of partial loss), for telling ties apart */
     enum rw_prior_kind kind;
     uint8_t lesion_count;
-    bool inseparable;      /* this exam cannot tell it from the first of the list */
+    bool inseparable; /* this exam cannot tell it from the first of the list */
     struct rw_lesion lesions[RW_MAX_LESIONS];
 };
-struct rw_site_posterior { double p_injured, p_complete; };
+struct rw_site_posterior {
+    double p_injured, p_complete;
+};
 /* Sums to 1; a root torn and ruptured as well counts as preganglionic. */
-struct rw_root_posterior { double p_intact, p_preganglionic, p_postganglionic; };
-struct rw_evidence { uint16_t check; uint16_t in_favour, against; double log10_odds; };
-struct rw_unexplained { uint16_t check; uint16_t expected; /* value index */ double probability; };
-struct rw_next_check { uint16_t check; uint16_t separates[2]; double bits; };
+struct rw_root_posterior {
+    double p_intact, p_preganglionic, p_postganglionic;
+};
+struct rw_evidence {
+    uint16_t check;
+    uint16_t in_favour, against;
+    double log10_odds;
+};
+struct rw_unexplained {
+    uint16_t check;
+    uint16_t expected; /* value index */
+    double probability;
+};
+struct rw_next_check {
+    uint16_t check;
+    uint16_t separates[2];
+    double bits;
+};
 
 struct rw_localisation {
     size_t hypothesis_count;
@@ -427,12 +447,12 @@ struct rw_localisation {
     struct rw_root_posterior roots[RW_PLEXUS_ROOTS];
     double levels[RW_LEVEL_COUNT]; /* by the first level, in the order of enum rw_level, that is injured */
     double no_lesion, outside_plexus;
-    double surprise;        /* 0 as expected … 1 no likely lesion explains the exam */
-    double log_evidence;    /* ln P(exam | model), for comparison between engines */
-    double left_out;        /* upper bound on the posterior probability not summed */
-    double list_covers;     /* probability of the hypotheses that explanations and predictions were taken over */
-    double summed;          /* hypotheses times worlds that went into the sum */
-    bool informative;       /* false: nothing in the exam bears on the question */
+    double surprise;     /* 0 as expected … 1 no likely lesion explains the exam */
+    double log_evidence; /* ln P(exam | model), for comparison between engines */
+    double left_out;     /* upper bound on the posterior probability not summed */
+    double list_covers;  /* probability of the hypotheses that explanations and predictions were taken over */
+    double summed;       /* hypotheses times worlds that went into the sum */
+    bool informative;    /* false: nothing in the exam bears on the question */
     size_t evidence_count, unexplained_count, next_count, too_early_count;
     struct rw_evidence evidence[RW_MAX_CHECKS];
     struct rw_unexplained unexplained[RW_MAX_CHECKS];
@@ -441,11 +461,19 @@ struct rw_localisation {
 };
 
 struct rw_function_deficit {
-    uint16_t function; /* target */
+    uint16_t function;                                   /* target */
     double expected_grade, p_useful, p_recovers_unaided; /* useful: M3 or better */
 };
-struct rw_area_deficit { uint16_t area; double p_lost; bool protective; };
-struct rw_muscle_state { uint16_t muscle; double expected_grade, p_m3, p_m4; double grade[6]; };
+struct rw_area_deficit {
+    uint16_t area;
+    double p_lost;
+    bool protective;
+};
+struct rw_muscle_state {
+    uint16_t muscle;
+    double expected_grade, p_m3, p_m4;
+    double grade[6];
+};
 struct rw_deficits {
     size_t function_count, area_count, muscle_count;
     struct rw_function_deficit functions[RW_MAX_FUNCTIONS];
@@ -457,20 +485,31 @@ struct rw_deficits {
 struct rw_muscle_recovery {
     uint16_t muscle;
     double distance_mm;
-    int32_t first_sign[2], window_closes; /* RW_NO_DAY when onset is not known; first_sign also when most of the
-                                             loss lies behind torn roots, which do not regrow */
+    int32_t first_sign[2], window_closes; /* RW_NO_DAY when onset is not known; first_sign also when most of
+                                             the loss lies behind torn roots, which do not regrow */
 };
 struct rw_recovery {
-    bool available;         /* false: see because */
-    const char *because;    /* static text, or NULL */
+    bool available;      /* false: see because */
+    const char *because; /* static text, or NULL */
     double rate_mm_per_day[2];
     int32_t decide_by;
     size_t muscle_count;
     struct rw_muscle_recovery muscles[RW_MAX_MUSCLES];
 };
 
-enum rw_donor_state { RW_DONOR_USABLE, RW_DONOR_WEAK, RW_DONOR_INVOLVED, RW_DONOR_UNKNOWN, RW_DONOR_EXCLUDED };
-struct rw_donor_status { uint16_t donor; enum rw_donor_state state; double p_strong; char because[160]; };
+enum rw_donor_state {
+    RW_DONOR_USABLE,
+    RW_DONOR_WEAK,
+    RW_DONOR_INVOLVED,
+    RW_DONOR_UNKNOWN,
+    RW_DONOR_EXCLUDED
+};
+struct rw_donor_status {
+    uint16_t donor;
+    enum rw_donor_state state;
+    double p_strong;
+    char because[160];
+};
 struct rw_step {
     uint16_t transfer;
     double p_useful, interval[2], gain;
@@ -482,7 +521,10 @@ struct rw_plan {
     struct rw_step steps[RW_MAX_STEPS];
     uint16_t not_restored[RW_MAX_FUNCTIONS]; /* function targets */
 };
-struct rw_rejection { uint16_t transfer; char because[160]; };
+struct rw_rejection {
+    uint16_t transfer;
+    char because[160];
+};
 struct rw_transfers {
     bool available;
     const char *because;
@@ -492,7 +534,11 @@ struct rw_transfers {
     struct rw_rejection rejected[RW_MAX_TRANSFERS];
 };
 
-struct rw_raised_rule { uint16_t rule; uint8_t because_count; uint16_t because[4]; /* checks */ };
+struct rw_raised_rule {
+    uint16_t rule;
+    uint8_t because_count;
+    uint16_t because[4]; /* checks */
+};
 
 struct rw_assessment {
     struct rw_localisation localisation;

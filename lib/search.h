@@ -1,8 +1,8 @@
 /* The search: sums the posterior weight of every hypothesis, in two parts that share one state.
  *   roots.c  all 32768 root configurations, alone and with any one further site
  *   sets.c   two further sites with at most one injured root, and three further sites
- * Weights are relative to exp(reference). Nothing is skipped: a weight below e^−700 of the reference rounds to 0,
- * and RW_LEAST_WEIGHT times the number summed bounds what that can leave out. */
+ * Weights are relative to exp(reference). Nothing is skipped: a weight below e^−700 of the reference rounds
+ * to 0, and RW_LEAST_WEIGHT times the number summed bounds what that can leave out. */
 #ifndef RW_SEARCH_H
 #define RW_SEARCH_H
 
@@ -10,7 +10,7 @@
 #include "likelihood.h"
 
 #define RW_LEAST_WEIGHT 1e-304 /* e^−700 */
-#define RW_HEADROOM 600.0      /* nats that a weight may stand above the reference */
+#define RW_HEADROOM     600.0  /* nats that a weight may stand above the reference */
 enum { RW_SHORTLIST = 512 };
 
 /* The heaviest hypotheses met, kept as a heap with the lightest at the top. */
@@ -59,7 +59,8 @@ void rw_shortlist_sort(struct rw_shortlist *list);
 void rw_roots_add(struct rw_root_tables *const *tables, size_t count, struct rw_search *search,
                   const struct rw_view *view);
 /* Runs the root search over all worlds. `arena` gives scratch; false when it is too small. */
-bool rw_roots_search(struct rw_search *search, const struct rw_root_tables *const *tables, struct rw_arena *arena);
+bool rw_roots_search(struct rw_search *search, const struct rw_root_tables *const *tables,
+                     struct rw_arena *arena);
 
 /* Sets: dense sums over the current world, then totals over worlds. */
 struct rw_sets;

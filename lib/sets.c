@@ -1,8 +1,8 @@
 /* Sets of two further sites (alone or with one injured root) and of three further sites.
  *
- * ln L of a set is a sum of one-, two- and three-way terms (inclusion and exclusion over its atoms). A three-way
- * term is not zero only when all three touch one finding's target, so those sums are sparse; they are kept in
- * dense arrays of the current world, indexed without gaps. */
+ * ln L of a set is a sum of one-, two- and three-way terms (inclusion and exclusion over its atoms). A
+ * three-way term is not zero only when all three touch one finding's target, so those sums are sparse; they
+ * are kept in dense arrays of the current world, indexed without gaps. */
 #include "search.h"
 
 #include <math.h>
@@ -18,7 +18,8 @@ enum {
     MEMO = 48
 };
 
-/* Sums by set, laid out so that the closing loops run along memory: by pair, then root atom or lowest atom. */
+/* Sums by set, laid out so that the closing loops run along memory: by pair, then root atom or lowest atom.
+ */
 struct by_set {
     double pair[MAX_PAIRS], root[MAX_PAIRS * RW_ROOT_ATOMS], triple[MAX_TRIPLES];
 };
@@ -36,7 +37,8 @@ struct rw_sets {
     /* ln L of the term at hand by classes; roots by class (1 partial, 2 complete) of each root. */
     double l1[RW_MAX_CLASSES], l2[RW_MAX_CLASSES][RW_MAX_CLASSES];
     double r1[ROOT_CLASSES], r2[ROOT_CLASSES][RW_MAX_CLASSES];
-    double memo[MEMO * MEMO * MEMO]; /* three-way terms by classes, when a term has at most MEMO; NAN: not yet */
+    double
+        memo[MEMO * MEMO * MEMO]; /* three-way terms by classes, when a term has at most MEMO; NAN: not yet */
 };
 
 static size_t pair_index(size_t a, size_t b) { /* further atoms of sites a/2 < b/2 */
@@ -113,7 +115,8 @@ struct touched { /* further sites that touch the term's target, in rising order 
     uint8_t site[RW_MAX_FURTHER];
 };
 
-static void add_one_and_two(struct rw_sets *s, const struct rw_view *v, const struct touched *t, double none) {
+static void add_one_and_two(struct rw_sets *s, const struct rw_view *v, const struct touched *t,
+                            double none) {
     for (size_t k = 0; k < t->count; k++)
         for (size_t b = 2 * t->site[k]; b < 2u * t->site[k] + 2; b++) {
             const double lb = s->l1[v->class_of[b]];
@@ -124,15 +127,19 @@ static void add_one_and_two(struct rw_sets *s, const struct rw_view *v, const st
         }
 }
 
-static double three_way(const struct rw_sets *s, const struct rw_view *v, size_t a, size_t b, size_t c, double none) {
-    return log_at(v, a, b, c, 0) - s->l2[a][b] - s->l2[a][c] - s->l2[b][c] + s->l1[a] + s->l1[b] + s->l1[c] - none;
+static double three_way(const struct rw_sets *s, const struct rw_view *v, size_t a, size_t b, size_t c,
+                        double none) {
+    return log_at(v, a, b, c, 0) - s->l2[a][b] - s->l2[a][c] - s->l2[b][c] + s->l1[a] + s->l1[b] + s->l1[c] -
+           none;
 }
 
 /* The same, computed once a triple of classes. */
-static double three_way_memo(struct rw_sets *s, const struct rw_view *v, size_t a, size_t b, size_t c, double none) {
+static double three_way_memo(struct rw_sets *s, const struct rw_view *v, size_t a, size_t b, size_t c,
+                             double none) {
     if (v->class_count > MEMO)
         return three_way(s, v, a, b, c, none);
-    const size_t low = a < b ? (a < c ? a : c) : (b < c ? b : c), high = a > b ? (a > c ? a : c) : (b > c ? b : c);
+    const size_t low = a < b ? (a < c ? a : c) : (b < c ? b : c),
+                 high = a > b ? (a > c ? a : c) : (b > c ? b : c);
     const size_t middle = a + b + c - low - high;
     double *known = &s->memo[(low * v->class_count + middle) * v->class_count + high];
     if (isnan(*known))
@@ -170,8 +177,8 @@ static void add_root_and_two(struct rw_sets *s, const struct rw_view *v, const s
                 const size_t ca = v->class_of[a], cb = v->class_of[b], pair = pair_index(a, b);
                 double *three = &known[ca * v->class_count + cb];
                 if (isnan(*three))
-                    *three = log_at(v, ca, cb, 0, root_pattern(q)) - s->r2[q][ca] - s->r2[q][cb] - s->l2[ca][cb] +
-                             s->r1[q] + s->l1[ca] + s->l1[cb] - none;
+                    *three = log_at(v, ca, cb, 0, root_pattern(q)) - s->r2[q][ca] - s->r2[q][cb] -
+                             s->l2[ca][cb] + s->r1[q] + s->l1[ca] + s->l1[cb] - none;
                 for (size_t state = 1; state < RW_ROOT_STATES; state++)
                     if (rw_root_class[v->term->entry][state] == q % 2 + 1)
                         s->three.root[pair * RW_ROOT_ATOMS + 7 * (q / 2) + state - 1] += *three;
@@ -179,7 +186,8 @@ static void add_root_and_two(struct rw_sets *s, const struct rw_view *v, const s
 }
 
 /* Terms of one root class with one and two further sites, spread over the states of that class. */
-static void add_root(struct rw_sets *s, const struct rw_view *v, const struct touched *t, double none, size_t q) {
+static void add_root(struct rw_sets *s, const struct rw_view *v, const struct touched *t, double none,
+                     size_t q) {
     const size_t root = q / 2;
     for (size_t state = 1; state < RW_ROOT_STATES; state++) {
         if (rw_root_class[v->term->entry][state] != q % 2 + 1)
@@ -209,7 +217,8 @@ void rw_sets_add(struct rw_sets *s, const struct rw_view *v) {
 
 /* weight[i] += e^(at + one[i] + lo[i] + hi[i] + three[i]) */
 RW_VECTOR static void add_weights(size_t n, double at, const double *restrict one, const double *restrict lo,
-                        const double *restrict hi, const double *restrict three, double *restrict weight) {
+                                  const double *restrict hi, const double *restrict three,
+                                  double *restrict weight) {
     for (size_t i = 0; i < n; i++)
         weight[i] += rw_exp(at + one[i] + lo[i] + hi[i] + three[i]);
 }
@@ -230,7 +239,8 @@ void rw_sets_close_world(struct rw_sets *s, struct rw_search *search, size_t wor
             const double at = base + s->one[b] + s->one[c] + s->two[c][b];
             s->weight.pair[pair] += rw_exp(at + p->kind[RW_PRIOR_PAIR]);
             add_weights(RW_ROOT_ATOMS, at + p->kind[RW_PRIOR_ROOT_AND_TWO], s->one_root, s->two_root[b],
-                        s->two_root[c], s->three.root + pair * RW_ROOT_ATOMS, s->weight.root + pair * RW_ROOT_ATOMS);
+                        s->two_root[c], s->three.root + pair * RW_ROOT_ATOMS,
+                        s->weight.root + pair * RW_ROOT_ATOMS);
             add_weights(b / 2 * 2, at + p->kind[RW_PRIOR_TRIPLE], s->one, s->two[b], s->two[c],
                         s->three.triple + first, s->weight.triple + first);
         }

@@ -70,7 +70,8 @@ int main(int argc, char **argv) {
     qsort(ms, RUNS, sizeof ms[0], by_value);
     const double plain = plain_ms(&exam), median = ms[RUNS / 2];
     printf("%zu findings, %.3g hypothesis-worlds summed\n", exam.finding_count, out.localisation.summed);
-    printf("one assessment: CPU ms median %.1f, least %.1f, most %.1f (%d runs)\n", median, ms[0], ms[RUNS - 1], RUNS);
+    printf("one assessment: CPU ms median %.1f, least %.1f, most %.1f (%d runs)\n", median, ms[0],
+           ms[RUNS - 1], RUNS);
     printf("one hypothesis-world, plainly: %.2f us; plain enumeration / engine: %.0f\n", 1e3 * plain,
            plain * out.localisation.summed / median);
     json_decref(record);

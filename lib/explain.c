@@ -105,7 +105,7 @@ void rw_explain_fit(const struct rw_exam *exam, const struct rw_localise_result 
                     struct rw_localisation *out) {
     const struct rw_model *m = rw_model();
     const double ratio = rw_fact_value("unexplained_ratio");
-    double sum = 0.0, predicted[UINT8_MAX];
+    double sum = 0.0, predicted[UINT8_MAX] = {0};
     for (size_t i = 0; i < result->term_count; i++) {
         const struct rw_finding *f = &exam->findings[result->terms[i].finding];
         const struct rw_scale *scale = &m->scales[m->checks[f->check].scale];

@@ -102,6 +102,7 @@ static double add_without_site(struct run *run, bool outside, double log_prior) 
             c.variant = run->worlds[w].variant;
             sum += exp(run->worlds[w].log_weight + log_prior + log_likelihood(run, &c) - lw);
         }
+        /* cppcheck-suppress invalidFunctionArg ; there is always a world */
         lw += log(sum);
     }
     const double weight = exp(lw - run->search->reference);

@@ -99,6 +99,8 @@ browser: $(BUILD)/rootward
 
 # The C tests again under AddressSanitizer and UndefinedBehaviorSanitizer; a leak aborts its test.
 sanitize:
+	@$(MAKE) --no-print-directory -j$(shell nproc) BUILD=$(BUILD)/asan SAN=address,undefined OPT='-O1 -g' \
+	    $(BUILD)/asan/rootward $(BUILD)/asan/test-unit $(BUILD)/asan/test-service
 	ASAN_OPTIONS=abort_on_error=1:detect_leaks=1 $(MAKE) BUILD=$(BUILD)/asan SAN=address,undefined OPT='-O1 -g' \
 	    unit service
 
@@ -106,10 +108,12 @@ setup:
 	@deploy/setup build
 setup-test:
 	@deploy/setup test
+TESTS := unit oracle-reduced oracle-full published service
 test: setup-test
-	@$(MAKE) --no-print-directory all unit oracle published service browser sanitize
+	@$(MAKE) --no-print-directory -j$(shell nproc) all $(TESTS:%=$(BUILD)/test-%)
+	@$(MAKE) --no-print-directory unit oracle published service browser sanitize
 run: setup
-	@$(MAKE) --no-print-directory all
+	@$(MAKE) --no-print-directory -j$(shell nproc) all
 	@$(BUILD)/rootward assess --text schema/examples/demo.json
 	@mkdir -p $(BUILD)/data && chmod 700 $(BUILD)/data
 	@exec $(BUILD)/rootward serve --data $(BUILD)/data --static static --signin

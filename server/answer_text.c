@@ -416,14 +416,20 @@ char *rw_answer_text(const struct rw_exam *exam, const struct rw_assessment *a) 
     referral(&page);
     rw_layout_heading(&page.out, "What the examination says");
     about(&page);
-    hypotheses(&page);
-    roots(&page);
-    evidence(&page);
-    unexplained(&page);
+    if (a->localisation.informative) {
+        hypotheses(&page);
+        roots(&page);
+        evidence(&page);
+        unexplained(&page);
+    } else { /* what is merely common must not look like an answer */
+        rw_layout_item(&page.out, "  ", "Nothing in it bears on the question, so no lesion is named.");
+    }
     next(&page);
-    functions(&page);
-    recovery(&page);
-    transfers(&page);
+    if (a->localisation.informative) {
+        functions(&page);
+        recovery(&page);
+        transfers(&page);
+    }
     rw_layout_heading(&page.out, "Cautions");
     rw_each_caution(exam, a, take_caution, &(struct cautions){.page = &page});
     return rw_buffer_take(&page.out, NULL);

@@ -130,6 +130,8 @@ function found(assessment, record, names, normalOf) {
 /* ---- inferred ---- */
 
 function places(localisation, names) {
+  if (!list(localisation.evidence).length) /* what is merely common must not look like an answer */
+    return titled('Where the lesion is', el('p', { class: 'nothing' }, 'Nothing in this examination bears on the question, so no lesion is named. What to examine next stands below.'));
   const alike = new Set(list(localisation.inseparable)); /* places in the list */
   const hypotheses = list(localisation.hypotheses).map((h, place) => ({ ...h, alike: alike.has(place) }));
   const together = hypotheses.reduce((sum, h) => sum + h.probability, 0);
@@ -143,6 +145,7 @@ function places(localisation, names) {
 
 function rootsAndLevels(localisation, names) {
   const levels = Object.entries(localisation.levels ?? {});
+  if (!list(localisation.evidence).length) return [];
   return [
     ...titled('Roots', list(localisation.roots).length ? table('Each root, by where it is hurt', ['Root', 'Intact', 'Before the ganglion', 'Beyond the ganglion'],
       localisation.roots.map((r) => [r.root, chance(r.p_intact), chance(r.p_preganglionic), chance(r.p_postganglionic)])) : null),

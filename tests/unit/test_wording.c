@@ -322,6 +322,11 @@ Test(wording, says_when_there_is_nothing_to_go_on) {
         said = said || strncmp(json_string_value(json_array_get(cautions, i)), "Nothing in this examination",
                                27) == 0;
     cr_expect(said);
+    char *text = rw_answer_text(&answer->exam, &answer->assessment);
+    cr_expect_not_null(strstr(text, "no lesion is named"));
+    cr_expect_null(strstr(text, "  1. "), "what is merely common must not look like an answer: %s", text);
+    cr_expect_null(strstr(text, "Root   torn"));
+    free(text);
     json_decref(json);
     release(answer);
 }

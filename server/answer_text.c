@@ -116,10 +116,11 @@ static void roots(struct page *page) {
 
 /* A hypothesis by its number when it was listed above, otherwise in words. */
 static void name_hypothesis(const struct page *page, uint16_t index, char buffer[RW_SUMMARY_SIZE]) {
-    if (index < LEADING && index < page->a->localisation.hypothesis_count)
+    const struct rw_localisation *l = &page->a->localisation;
+    if (l->informative && index < LEADING && index < l->hypothesis_count)
         snprintf(buffer, RW_SUMMARY_SIZE, "%u", index + 1U);
     else
-        rw_summary_at(page->exam, &page->a->localisation, index, buffer);
+        rw_summary_at(page->exam, l, index, buffer);
     if (islower((unsigned char)buffer[1])) /* it stands within a sentence; "C5" keeps its capital */
         buffer[0] = (char)tolower((unsigned char)buffer[0]);
 }

@@ -31,7 +31,7 @@ ENGINE   := $(patsubst %.c,$(BUILD)/%.o,$(wildcard lib/*.c)) $(BUILD)/knowledge.
 SERVER   := $(patsubst %.c,$(BUILD)/%.o,$(wildcard server/*.c server/routes/*.c))
 FLOOR2   := $(filter-out $(BUILD)/server/main.o,$(SERVER))
 
-.PHONY: all run test unit oracle published service browser sanitize cases bench lint format install clean setup setup-test
+.PHONY: all run test unit oracle published service deployment browser sanitize cases bench lint format install clean setup setup-test
 .SECONDARY:
 all: $(BUILD)/rootward
 
@@ -96,6 +96,8 @@ service: $(BUILD)/test-service $(BUILD)/rootward
 	RW_BINARY=$(BUILD)/rootward timeout 900 $(BUILD)/test-service --tap=- -j2 | tests/summary service
 browser: $(BUILD)/rootward
 	tests/browser/run
+deployment: $(BUILD)/rootward
+	tests/deploy
 
 # The C tests again under AddressSanitizer and UndefinedBehaviorSanitizer; a leak aborts its test.
 sanitize:
@@ -111,7 +113,7 @@ setup-test:
 TESTS := unit oracle-reduced oracle-full published service
 test: setup-test
 	@$(MAKE) --no-print-directory -j$(shell nproc) all $(TESTS:%=$(BUILD)/test-%)
-	@$(MAKE) --no-print-directory unit oracle published service browser sanitize
+	@$(MAKE) --no-print-directory unit oracle published service deployment browser sanitize
 run: setup
 	@$(MAKE) --no-print-directory -j$(shell nproc) all
 	@$(BUILD)/rootward assess --text schema/examples/demo.json

@@ -18,7 +18,8 @@ void rw_explain_fit(const struct rw_exam *exam, const struct rw_localise_result 
                     struct rw_localisation *out);
 
 /* Next checks: mutual information in bits between the hypothesis and the outcome of each check that was not
- * examined and whose table says something at this time; bedside checks first, most informative first. */
+ * examined and whose table says something at this time, over the heaviest 400 cases; bedside checks first,
+ * most informative first. */
 void rw_explain_next(const struct rw_exam *exam, const struct rw_localise_result *result,
                      struct rw_localisation *out);
 

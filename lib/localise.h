@@ -3,8 +3,8 @@
  *   P(h | exam) ∝ P(h) · Σ over worlds P(world) · Π over findings P(finding | intact fraction of its target)
  *
  * Findings are independent given the hypothesis and the world. Under "not a lesion of these nerves" each
- * finding follows its table's `outside` distribution. Nothing is dropped but what RW_NEGLIGIBLE leaves out,
- * whose bound is reported as left_out. */
+ * finding follows its table's `outside` distribution. Nothing is dropped; what
+ * rounds to 0 in the sum has its bound reported as left_out. */
 #ifndef RW_LOCALISE_H
 #define RW_LOCALISE_H
 

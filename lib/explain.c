@@ -37,7 +37,7 @@ void rw_explain_evidence(const struct rw_exam *exam, const struct rw_localise_re
         double with = 0.0, without = 0.0, all = 0.0, likely[SEPARATED] = {0}, mass[SEPARATED] = {0};
         for (size_t k = 0; k < post->count; k++) {
             const struct rw_case *c = &post->cases[k];
-            const double w = c->weight / rw_finding_probability(c, f);
+            const double w = c->weight / rw_finding_probability(c, f, result->terms[i].ready);
             all += w;
             if (c->hypothesis == 0) {
                 with += c->weight;
@@ -78,7 +78,7 @@ static int by_rarity(const void *a, const void *b) {
 
 /* Predictive probability of each word of a check's scale, with the finding at `given` left out: observations
  * are predicted case by case, then mixed into words. */
-static void predict_without(const struct rw_posterior *post, const struct rw_finding *given,
+static void predict_without(const struct rw_posterior *post, const struct rw_finding *given, double ready,
                             double *predicted) {
     const struct rw_model *m = rw_model();
     const struct rw_check *check = &m->checks[given->check];
@@ -86,9 +86,9 @@ static void predict_without(const struct rw_posterior *post, const struct rw_fin
     const struct rw_scale *scale = &m->scales[check->scale];
     double all = 0.0, seen[MAX_OBSERVATIONS] = {0};
     for (size_t k = 0; k < post->count; k++) {
-        const double w = post->cases[k].weight / rw_finding_probability(&post->cases[k], given);
+        const double w = post->cases[k].weight / rw_finding_probability(&post->cases[k], given, ready);
         double p[MAX_OBSERVATIONS];
-        rw_predict(&post->cases[k], check->target, table, p);
+        rw_predict(&post->cases[k], check->target, table, ready, p);
         all += w;
         for (size_t o = 0; o < table->observation_count; o++)
             seen[o] += w * p[o];
@@ -110,7 +110,7 @@ void rw_explain_fit(const struct rw_exam *exam, const struct rw_localise_result 
         const struct rw_finding *f = &exam->findings[result->terms[i].finding];
         const struct rw_scale *scale = &m->scales[m->checks[f->check].scale];
         size_t expected = 0;
-        predict_without(&result->posterior, f, predicted);
+        predict_without(&result->posterior, f, result->terms[i].ready, predicted);
         for (size_t v = 1; v < scale->value_count; v++)
             if (predicted[v] > predicted[expected])
                 expected = v;
@@ -142,7 +142,8 @@ struct joint { /* P(hypothesis, observation) for one check */
     double mass[RW_SHORTLIST + 2];
 };
 
-static void fill_joint(const struct rw_posterior *post, const struct rw_check *check, struct joint *joint) {
+static void fill_joint(const struct rw_posterior *post, const struct rw_check *check, double ready,
+                       struct joint *joint) {
     const struct rw_table *table = &rw_model()->tables[check->table];
     const size_t count = post->count < NEXT_CASES ? post->count : NEXT_CASES;
     double total = 0.0;
@@ -152,7 +153,7 @@ static void fill_joint(const struct rw_posterior *post, const struct rw_check *c
     for (size_t k = 0; k < count; k++) {
         const struct rw_case *c = &post->cases[k];
         double p[MAX_OBSERVATIONS];
-        rw_predict(c, check->target, table, p);
+        rw_predict(c, check->target, table, ready, p);
         joint->mass[c->hypothesis] += c->weight / total;
         for (size_t o = 0; o < table->observation_count; o++)
             joint->p[c->hypothesis][o] += c->weight / total * p[o];
@@ -189,11 +190,9 @@ static uint16_t best_rival(const struct joint *joint, size_t shown, size_t obser
     return rival;
 }
 
-static bool can_say(const struct rw_exam *exam, const struct rw_check *check) {
-    if (check->target == RW_NONE)
-        return false;
-    const double days = (double)exam->examined_day - (double)exam->onset_day;
-    return exam->onset_day == RW_NO_DAY || days >= rw_model()->tables[check->table].min_days;
+/* 0: this check says nothing, or nothing yet. */
+static double ready_at(const struct rw_exam *exam, const struct rw_check *check) {
+    return check->target == RW_NONE ? 0.0 : rw_table_ready(&rw_model()->tables[check->table], exam);
 }
 
 void rw_explain_next(const struct rw_exam *exam, const struct rw_localise_result *result,
@@ -206,10 +205,11 @@ void rw_explain_next(const struct rw_exam *exam, const struct rw_localise_result
         examined[exam->findings[i].check] = true;
     for (size_t i = 0; i < m->check_count; i++) {
         const struct rw_check *check = &m->checks[i];
-        if (examined[i] || !can_say(exam, check))
+        const double ready = ready_at(exam, check);
+        if (examined[i] || !(ready > 0.0))
             continue;
         const size_t observations = m->tables[check->table].observation_count;
-        fill_joint(&result->posterior, check, &joint);
+        fill_joint(&result->posterior, check, ready, &joint);
         const double bits = mutual_information(&joint, RW_SHORTLIST + 2, observations);
         if (bits >= least)
             out->next[out->next_count++] =

@@ -93,6 +93,23 @@ static void set_normalisers(const struct rw_space *space, const struct rw_prior_
         }
 }
 
+static double log_or_never(double p) {
+    return p > 0.0 ? log(p) : -(double)INFINITY;
+}
+
+/* Z4: the sum of products of odds over sets of RW_MIN_SCATTER to RW_MAX_SCATTER sites, by size. */
+static double scatter_normaliser(const struct rw_space *space, const struct rw_prior *p) {
+    double by_size[RW_MAX_SCATTER + 1] = {1.0}, sum = 0.0;
+    for (size_t a = 0; a < space->further_count; a++) {
+        const double *odds = p->scattered[space->further_site[a]];
+        for (size_t k = RW_MAX_SCATTER; k > 0; k--)
+            by_size[k] += by_size[k - 1] * (odds[RW_PARTIAL] + odds[RW_COMPLETE]);
+    }
+    for (size_t k = RW_MIN_SCATTER; k <= RW_MAX_SCATTER; k++)
+        sum += by_size[k];
+    return sum;
+}
+
 void rw_prior_init(struct rw_prior_terms *terms, const struct rw_space *space, enum rw_mechanism mechanism) {
     const struct rw_prior *p = &rw_model()->priors[mechanism];
     root_prior(terms, p);
@@ -100,12 +117,17 @@ void rw_prior_init(struct rw_prior_terms *terms, const struct rw_space *space, e
         const double *share = p->site[space->further_site[a]];
         terms->further[2 * a] = log(share[RW_PARTIAL]);
         terms->further[2 * a + 1] = log(share[RW_COMPLETE]);
+        const double *odds = p->scattered[space->further_site[a]];
+        terms->scattered[2 * a] = log_or_never(odds[RW_PARTIAL]);
+        terms->scattered[2 * a + 1] = log_or_never(odds[RW_COMPLETE]);
     }
     terms->same_region = log(p->same_region);
     double z2, z3;
     set_normalisers(space, terms, &z2, &z3);
     for (size_t k = 0; k < RW_PRIOR_KIND_COUNT; k++)
-        terms->kind[k] = log(p->kind[k]);
+        terms->kind[k] = log_or_never(p->kind[k]);
+    if (p->kind[RW_PRIOR_SCATTERED] > 0.0)
+        terms->kind[RW_PRIOR_SCATTERED] -= log(scatter_normaliser(space, p));
     terms->kind[RW_PRIOR_PAIR] -= log(z2);
     terms->kind[RW_PRIOR_ROOT_AND_TWO] -= log(z2);
     terms->kind[RW_PRIOR_TRIPLE] -= log(z3);
@@ -143,6 +165,11 @@ size_t rw_hypothesis_lesions(const struct rw_space *space, uint32_t config, cons
 double rw_hypothesis_prior(const struct rw_space *space, const struct rw_prior_terms *terms, uint32_t config,
                            const uint8_t *atoms, size_t atom_count) {
     double p = 0.0;
+    if (atom_count >= RW_MIN_SCATTER) {
+        for (size_t i = 0; i < atom_count; i++)
+            p += terms->scattered[atoms[i]];
+        return p + terms->kind[RW_PRIOR_SCATTERED];
+    }
     for (size_t i = 0; i < atom_count; i++)
         p += terms->further[atoms[i]];
     if (atom_count <= 1) {

@@ -2,7 +2,9 @@
  *
  * A hypothesis is a root configuration r and a set A of further sites, each partial or complete:
  *   r   one of 8^5 = 32768: a state (enum rw_root_state) for each of C5..T1, three bits a root, C5 lowest;
- *   A   |A| <= 1 with any r;  |A| = 2 with at most one injured root;  |A| = 3 with all roots intact.
+ *   A   |A| <= 1 with any r;  |A| = 2 with at most one injured root;  |A| = 3 with all roots intact;
+ *       |A| = 4 to 6 with all roots intact, out of the sites that a scattered disease picks (mechanisms with
+ *       kind[SCATTERED] > 0 alone).
  * Beside these: "no lesion" and "not a lesion of these nerves".
  *
  * Prior for one mechanism (every factor from priors.tsv):
@@ -12,8 +14,10 @@
  *   P(intact, {a,b})   = kind[PAIR] · q(a) q(b) k(a,b) / Z2
  *   P(x, {a,b})        = kind[ROOT_AND_TWO] · R1(x) · q(a) q(b) k(a,b) / Z2     x: one injured root
  *   P(intact, {a,b,c}) = kind[TRIPLE] · q(a) q(b) q(c) k(a,b) k(a,c) k(b,c) / Z3
+ *   P(intact, A)       = kind[SCATTERED] · Π over A of o(a) / Z4                4 <= |A| <= 6
  * with q the share of a further site in its severity, k = same_region inside one region and 1 otherwise, Z2
- * and Z3 the sums over all unordered sets of different sites,
+ * and Z3 the sums over all unordered sets of different sites, o the odds of a site in its severity in a
+ * scattered disease, Z4 the sum over all such sets,
  *   R(r) = pattern[mask] · C(r) / Σ C over the mask,   C(r) = Π state · Π over injured neighbours of
  *   agree_complete (both complete or both partial) · agree_level (both pre, both proximal or both distal;
  *   DOUBLE counts as pre and as complete),
@@ -42,11 +46,12 @@ struct rw_space {
 };
 
 struct rw_prior_terms {               /* natural logarithms */
-    double kind[RW_PRIOR_KIND_COUNT]; /* PAIR and ROOT_AND_TWO carry 1/Z2, TRIPLE 1/Z3 */
+    double kind[RW_PRIOR_KIND_COUNT]; /* PAIR and ROOT_AND_TWO carry 1/Z2, TRIPLE 1/Z3, SCATTERED 1/Z4 */
     double *roots;                    /* [RW_ROOT_CONFIGS] R(r); [0] = kind[SINGLE] − kind[ROOTS_AND_ONE] */
     double root_atom[RW_ROOT_ATOMS];  /* R1 */
     double further[2 * RW_MAX_FURTHER];
     double same_region;
+    double scattered[2 * RW_MAX_FURTHER]; /* ln o; −INFINITY for sites that are spared */
 };
 
 static inline unsigned rw_root_state_of(uint32_t config, size_t root) {

@@ -13,7 +13,7 @@ const uint8_t rw_root_class[RW_ENTRY_PRE + 1][RW_ROOT_STATES] = {
 
 static const uint8_t pattern_digit[RW_PLEXUS_ROOTS] = {1, 3, 9, 27, 81};
 
-static void term_init(struct rw_term *term, const struct rw_finding *finding, size_t index) {
+static void term_init(struct rw_term *term, const struct rw_finding *finding, size_t index, double ready) {
     const struct rw_model *m = rw_model();
     const struct rw_check *check = &m->checks[finding->check];
     const struct rw_table *table = &m->tables[check->table];
@@ -22,15 +22,19 @@ static void term_init(struct rw_term *term, const struct rw_finding *finding, si
     term->finding = (uint16_t)index;
     term->target = check->target;
     term->entry = (uint8_t)m->targets[check->target].entry;
+    term->ready = ready;
     term->outside = 0.0;
     for (size_t i = 0; i < value->count; i++)
         term->outside += value->weight[i] * table->outside[value->observation[i]];
     for (size_t spread = 0; spread < RW_SPREAD_COUNT; spread++)
         for (size_t g = 0; g < RW_GRID; g++) {
-            double p = 0.0;
-            for (size_t i = 0; i < value->count; i++)
-                p += value->weight[i] * table->probability[(spread * RW_GRID + g) * table->observation_count +
-                                                           value->observation[i]];
+            double p = 0.0, spared = 0.0;
+            for (size_t i = 0; i < value->count; i++) {
+                const double *column = table->probability + value->observation[i];
+                p += value->weight[i] * column[(spread * RW_GRID + g) * table->observation_count];
+                spared += value->weight[i] * column[(RW_GRID - 1) * (size_t)table->observation_count];
+            }
+            p = ready * p + (1.0 - ready) * spared;
             term->grid[spread][g] = (1.0 - filled) * p + filled * term->outside;
         }
 }
@@ -44,11 +48,11 @@ size_t rw_terms_init(const struct rw_exam *exam, struct rw_term *terms, uint16_t
         const struct rw_check *check = &m->checks[exam->findings[i].check];
         if (check->target == RW_NONE)
             continue;
-        const double days = (double)exam->examined_day - (double)exam->onset_day;
-        if (exam->onset_day != RW_NO_DAY && days < m->tables[check->table].min_days)
-            too_early[(*too_early_count)++] = exam->findings[i].check;
+        const double ready = rw_table_ready(&m->tables[check->table], exam);
+        if (ready > 0.0)
+            term_init(&terms[count++], &exam->findings[i], i, ready);
         else
-            term_init(&terms[count++], &exam->findings[i], i);
+            too_early[(*too_early_count)++] = exam->findings[i].check;
     }
     return count;
 }

@@ -25,8 +25,8 @@ struct rw_world {
 
 struct rw_term {
     double grid[RW_SPREAD_COUNT][RW_GRID];
-    double outside;
-    uint16_t finding; /* index in the exam */
+    double outside, ready; /* ready: rw_table_ready */
+    uint16_t finding;      /* index in the exam */
     uint16_t target;
     uint8_t entry; /* enum rw_entry */
 };

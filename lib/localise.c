@@ -82,14 +82,15 @@ static bool search_all(struct run *run) {
         rw_sets_close_world(sets, search, w);
     }
     rw_sets_finish(sets, search);
-    return true;
+    return rw_scattered_search(search, run->terms, run->term_count, run->arena);
 }
 
 /* ln P(all terms | severities, world). */
 static double log_likelihood(const struct run *run, const struct rw_case *c) {
     double sum = 0.0;
     for (size_t i = 0; i < run->term_count; i++)
-        sum += log(rw_finding_probability(c, &run->exam->findings[run->terms[i].finding]));
+        sum +=
+            log(rw_finding_probability(c, &run->exam->findings[run->terms[i].finding], run->terms[i].ready));
     return sum;
 }
 
@@ -147,8 +148,10 @@ static void marginals(const struct run *run, struct rw_localisation *out) {
 }
 
 static enum rw_prior_kind kind_of(const struct rw_candidate *c) {
-    static const enum rw_prior_kind bare[4] = {RW_PRIOR_NONE, RW_PRIOR_SINGLE, RW_PRIOR_PAIR,
-                                               RW_PRIOR_TRIPLE};
+    static const enum rw_prior_kind bare[RW_MIN_SCATTER] = {RW_PRIOR_NONE, RW_PRIOR_SINGLE, RW_PRIOR_PAIR,
+                                                            RW_PRIOR_TRIPLE};
+    if (c->atom_count >= RW_MIN_SCATTER)
+        return RW_PRIOR_SCATTERED;
     if (c->config == 0)
         return bare[c->atom_count];
     return c->atom_count == 0   ? RW_PRIOR_ROOTS
@@ -196,6 +199,8 @@ static size_t resolve(struct run *run, struct rw_resolved *all) {
     resolve_bare(run, run->none, RW_PRIOR_NONE, &all[n++]);
     resolve_bare(run, run->outside, RW_PRIOR_OUTSIDE, &all[n++]);
     qsort(all, n, sizeof *all, by_probability);
+    for (size_t i = 0; i < n; i++)
+        all[i].shown.separated_by = RW_NONE; /* explain.c names them */
     for (size_t i = 1; i < n; i++)
         all[i].shown.inseparable =
             fabs(all[i].shown.log_likelihood - all[0].shown.log_likelihood) < EQUAL_NATS;

@@ -40,14 +40,33 @@ double rw_table_probability(const struct rw_table *table, enum rw_spread spread,
     return p[0] + t * (p[n] - p[0]);
 }
 
-void rw_predict(const struct rw_case *c, uint16_t target, const struct rw_table *table, double *p) {
+double rw_table_ready(const struct rw_table *table, const struct rw_exam *exam) {
+    if (exam->onset_day == RW_NO_DAY)
+        return 1.0;
+    const double days = (double)exam->examined_day - (double)exam->onset_day;
+    if (days < table->min_days)
+        return 0.0;
+    return days >= table->full_days ? 1.0 : (days - table->min_days) / (table->full_days - table->min_days);
+}
+
+/* P(observation | fraction) of a sign that has come so far. */
+static double at_time(const struct rw_table *table, double ready, enum rw_spread spread, double fraction,
+                      unsigned observation) {
+    const double p = rw_table_probability(table, spread, fraction, observation);
+    return ready < 1.0
+               ? ready * p + (1.0 - ready) * rw_table_probability(table, RW_SPREAD_SHARP, 1.0, observation)
+               : p;
+}
+
+void rw_predict(const struct rw_case *c, uint16_t target, const struct rw_table *table, double ready,
+                double *p) {
     enum rw_spread spread = RW_SPREAD_SHARP;
     const double fraction = c->outside ? 1.0 : rw_intact_fraction(c, target, &spread);
     for (unsigned o = 0; o < table->observation_count; o++)
-        p[o] = c->outside ? table->outside[o] : rw_table_probability(table, spread, fraction, o);
+        p[o] = c->outside ? table->outside[o] : at_time(table, ready, spread, fraction, o);
 }
 
-double rw_finding_probability(const struct rw_case *c, const struct rw_finding *finding) {
+double rw_finding_probability(const struct rw_case *c, const struct rw_finding *finding, double ready) {
     const struct rw_model *m = rw_model();
     const struct rw_check *check = &m->checks[finding->check];
     const struct rw_table *table = &m->tables[check->table];
@@ -58,7 +77,7 @@ double rw_finding_probability(const struct rw_case *c, const struct rw_finding *
     for (size_t i = 0; i < value->count; i++) {
         const unsigned o = value->observation[i];
         outside += value->weight[i] * table->outside[o];
-        p += value->weight[i] * rw_table_probability(table, spread, fraction, o);
+        p += value->weight[i] * at_time(table, ready, spread, fraction, o);
     }
     if (c->outside)
         return outside;

@@ -25,6 +25,10 @@ enum {
     RW_MAX_CHECKS = 640,
     RW_MAX_HYPOTHESES = 100, /* listed in an answer */
     RW_MAX_LESIONS = 16,     /* in one hypothesis */
+    RW_MIN_SCATTER = 4,      /* sites of a scattered hypothesis */
+    RW_MAX_SCATTER = 6,
+    RW_MAX_SCATTER_SITES = 16, /* that a scattered disease can pick from */
+    RW_MAX_SCATTER_TOUCH = 8,  /* of them, on the way to one target */
     RW_MAX_TARGETS = 256,
     RW_MAX_FUNCTIONS = 48,
     RW_MAX_MUSCLES = 64,
@@ -231,7 +235,9 @@ struct rw_table {
     uint8_t observation_count;
     const char *const *observations;
     double min_days;       /* before this time since onset a finding has factor 1 under every hypothesis,
-                              `outside` too; an onset that is not known counts as past it */
+                              `outside` too; an onset that is not known counts as past full_days */
+    double full_days;      /* until then the sign is still coming: P is mixed with P at fraction 1, linearly
+                              in time (posterior.h, rw_table_ready) */
     double filled_outlier; /* extra outlier share for a finding filled in by otherwise_normal */
     const double *probability;
     const double *outside; /* [observation_count] when the cause is not a lesion of these nerves */
@@ -274,6 +280,7 @@ enum rw_prior_kind {
     RW_PRIOR_TRIPLE,        /* three further sites */
     RW_PRIOR_ROOTS_AND_ONE, /* roots and one further site */
     RW_PRIOR_ROOT_AND_TWO,  /* one root and two further sites */
+    RW_PRIOR_SCATTERED,     /* four to RW_MAX_SCATTER further sites at once (neuritis) */
     RW_PRIOR_KIND_COUNT
 };
 /* Prior for one mechanism. Each part sums to 1; localise.h states how they multiply. */
@@ -285,6 +292,9 @@ struct rw_prior {
     double agree_level;                            /* factor: neighbours at the same of pre/proximal/distal */
     double site[RW_MAX_SITES][3];                  /* further sites: [site][severity], sums to 1 over all */
     double same_region;                            /* factor for two further sites of one region */
+    /* Odds of each site that a scattered disease picks, by severity; 0 for those that it spares. All 0, and
+     * kind[RW_PRIOR_SCATTERED] 0, where the mechanism never scatters. */
+    double scattered[RW_MAX_SITES][3];
 };
 
 struct rw_fact { /* a named number with its unit and source */
@@ -414,7 +424,9 @@ struct rw_hypothesis {
         log_likelihood; /* ln Σ over worlds (variants and depths of partial loss), for telling ties apart */
     enum rw_prior_kind kind;
     uint8_t lesion_count;
-    bool inseparable; /* this exam cannot tell it from the first of the list */
+    bool inseparable;      /* this exam cannot tell it from the first of the list */
+    uint16_t separated_by; /* the check, not examined yet, that would tell it best from the first; RW_NONE for
+                              the first itself and where no check would */
     struct rw_lesion lesions[RW_MAX_LESIONS];
 };
 struct rw_site_posterior {

@@ -1,6 +1,7 @@
-/* The search: sums the posterior weight of every hypothesis, in two parts that share one state.
+/* The search: sums the posterior weight of every hypothesis, in three parts that share one state.
  *   roots.c  all 32768 root configurations, alone and with any one further site
  *   sets.c   two further sites with at most one injured root, and three further sites
+ *   scattered.c  four to six further sites at once, for mechanisms that scatter
  * Weights are relative to exp(reference). Nothing is skipped: a weight below e^−700 of the reference rounds
  * to 0, and RW_LEAST_WEIGHT times the number summed bounds what that can leave out. */
 #ifndef RW_SEARCH_H
@@ -17,7 +18,7 @@ enum { RW_SHORTLIST = 512 };
 struct rw_candidate {
     double weight;
     uint32_t config;
-    uint8_t atoms[3], atom_count;
+    uint8_t atoms[RW_MAX_SCATTER], atom_count; /* rising; unused ones 0 */
 };
 struct rw_shortlist {
     size_t count;
@@ -69,5 +70,9 @@ void rw_sets_begin(struct rw_sets *sets);
 void rw_sets_add(struct rw_sets *sets, const struct rw_view *view);
 void rw_sets_close_world(struct rw_sets *sets, struct rw_search *search, size_t world);
 void rw_sets_finish(struct rw_sets *sets, struct rw_search *search);
+
+/* Scattered sets, all worlds; nothing to do where the mechanism never scatters. False: arena too small. */
+bool rw_scattered_search(struct rw_search *search, const struct rw_term *terms, size_t term_count,
+                         struct rw_arena *arena);
 
 #endif

@@ -133,6 +133,7 @@ static void write_table(struct rw_json *json, const struct rw_table *table) {
         rw_json_string(json, table->observations[o]);
     rw_json_close(json, ']');
     rw_json_key_exact(json, "min_days", table->min_days);
+    rw_json_key_exact(json, "full_days", table->full_days);
     rw_json_key_exact(json, "filled_outlier", table->filled_outlier);
     key_exacts(json, "outside", table->outside, width);
     for (size_t spread = 0; spread < RW_SPREAD_COUNT; spread++) {
@@ -234,6 +235,21 @@ static void write_site_priors(struct rw_json *json, const struct rw_prior *prior
     rw_json_close(json, '}');
 }
 
+/* Odds of the sites that a scattered disease picks from; empty for mechanisms that never scatter. */
+static void write_scattered(struct rw_json *json, const struct rw_prior *prior) {
+    const struct rw_model *model = rw_model();
+    rw_json_key_open(json, "scattered", '{');
+    for (size_t i = 0; i < model->site_count; i++) {
+        if (!(prior->scattered[i][RW_PARTIAL] > 0.0))
+            continue;
+        rw_json_key_open(json, model->sites[i].id, '{');
+        for (size_t s = RW_PARTIAL; s <= RW_COMPLETE; s++)
+            rw_json_key_exact(json, severities[s], prior->scattered[i][s]);
+        rw_json_close(json, '}');
+    }
+    rw_json_close(json, '}');
+}
+
 static void write_prior(struct rw_json *json, const struct rw_prior *prior) {
     static const char *const kinds[RW_PRIOR_KIND_COUNT] = {
         [RW_PRIOR_NONE] = "none",
@@ -244,6 +260,7 @@ static void write_prior(struct rw_json *json, const struct rw_prior *prior) {
         [RW_PRIOR_TRIPLE] = "triple",
         [RW_PRIOR_ROOTS_AND_ONE] = "roots_and_one",
         [RW_PRIOR_ROOT_AND_TWO] = "root_and_two",
+        [RW_PRIOR_SCATTERED] = "scattered",
     };
     rw_json_open(json, '{');
     rw_json_key_open(json, "kind", '{');
@@ -256,6 +273,7 @@ static void write_prior(struct rw_json *json, const struct rw_prior *prior) {
     rw_json_key_exact(json, "agree_level", prior->agree_level);
     write_site_priors(json, prior);
     rw_json_key_exact(json, "same_region", prior->same_region);
+    write_scattered(json, prior);
     rw_json_close(json, '}');
 }
 

@@ -188,6 +188,7 @@ static void emit_tables(const struct rw_model *model, FILE *out) {
         fprintf(out, ".observation_count = %u, .observations = observations_%zu, ",
                 (unsigned)table->observation_count, i);
         number_field(out, "min_days", table->min_days);
+        number_field(out, "full_days", table->full_days);
         number_field(out, "filled_outlier", table->filled_outlier);
         fprintf(out, ".probability = probability_%zu, .outside = outside_%zu, ", i, i);
         text_field(out, "source", table->source);
@@ -256,6 +257,11 @@ static void emit_priors(const struct rw_model *model, FILE *out) {
         fputs("\n     .site = {\n     ", out);
         for (size_t site = 0; site < model->site_count; site++) {
             put_numbers(out, prior->site[site], 3);
+            fputs(",\n     ", out);
+        }
+        fputs("},\n     .scattered = {\n     ", out);
+        for (size_t site = 0; site < model->site_count; site++) {
+            put_numbers(out, prior->scattered[site], 3);
             fputs(",\n     ", out);
         }
         fputs("}},\n", out);

@@ -25,8 +25,8 @@
       "variant from_segment to_segment")                                                                     \
     X(VARIANT_BUNDLES, "variant_bundles.tsv", "variant target segment weight entry route source",            \
       "variant target segment route")                                                                        \
-    X(TABLES, "tables.tsv", "id scale min_days outlier filled_outlier spread_sharp spread_uneven source",    \
-      "id")                                                                                                  \
+    X(TABLES, "tables.tsv",                                                                                  \
+      "id scale min_days full_days outlier filled_outlier spread_sharp spread_uneven source", "id")          \
     X(LIKELIHOODS, "likelihoods.tsv", "table at observation probability source", "table at observation")     \
     X(CHECKS, "checks.tsv", "section table items target source", "section items")                            \
     X(SCALES, "scales.tsv", "scale value observation weight source", "scale value observation")              \

@@ -7,8 +7,8 @@
 
 enum { MASKS = 1 << RW_PLEXUS_ROOTS };
 
-static const char *const kinds[RW_PRIOR_KIND_COUNT] = {"none", "outside", "roots",         "single",
-                                                       "pair", "triple",  "roots_and_one", "root_and_two"};
+static const char *const kinds[RW_PRIOR_KIND_COUNT] = {
+    "none", "outside", "roots", "single", "pair", "triple", "roots_and_one", "root_and_two", "scattered"};
 static const char *const states[RW_ROOT_STATES] = {"",
                                                    "pre_partial",
                                                    "pre_complete",
@@ -17,9 +17,9 @@ static const char *const states[RW_ROOT_STATES] = {"",
                                                    "distal_partial",
                                                    "distal_complete",
                                                    "double"};
-enum part { KIND, PATTERN, STATE, AGREE, SITE, REGION, SHARE_COMPLETE, SAME_REGION, PART_COUNT };
-static const char *const parts[PART_COUNT] = {"kind", "pattern", "state",    "agree",
-                                              "site", "region",  "complete", "same_region"};
+enum part { KIND, PATTERN, STATE, AGREE, SITE, REGION, SHARE_COMPLETE, SAME_REGION, SCATTERED, PART_COUNT };
+static const char *const parts[PART_COUNT] = {"kind",   "pattern",  "state",       "agree",    "site",
+                                              "region", "complete", "same_region", "scattered"};
 
 struct source {
     struct knowledge *knowledge;
@@ -130,6 +130,7 @@ static void fill_states(const struct source *source, struct rw_prior *prior) {
 
 static void fill_sites(const struct source *source, struct rw_prior *prior) {
     const struct rw_model *model = &source->knowledge->model;
+    size_t scattered = 0;
     for (size_t i = KN_ROOT_SITES; i < model->site_count; i++) {
         const struct rw_site *site = &model->sites[i];
         double weight = value(source, "site", site->id, 0) * value(source, "region", site->region, 1);
@@ -140,11 +141,17 @@ static void fill_sites(const struct source *source, struct rw_prior *prior) {
             row = find(source, "complete", site->region);
         if (row == SIZE_MAX)
             lacks(source, "share of complete for ", site->id);
-        double complete = value_at(source, row, 0);
+        double complete = value_at(source, row, 0), odds = value(source, "scattered", site->id, 0);
         prior->site[i][RW_PARTIAL] = weight * (1 - complete);
         prior->site[i][RW_COMPLETE] = weight * complete;
+        prior->scattered[i][RW_PARTIAL] = odds * (1 - complete);
+        prior->scattered[i][RW_COMPLETE] = odds * complete;
+        scattered += odds > 0;
     }
     normalise(source, &prior->site[0][0], (size_t)RW_MAX_SITES * 3, "site", "");
+    if ((prior->kind[RW_PRIOR_SCATTERED] > 0) != (scattered >= RW_MIN_SCATTER) ||
+        scattered > RW_MAX_SCATTER_SITES)
+        lacks(source, "fitting number of scattered sites for its kind", "");
 }
 
 /* A factor that every mechanism must have, above 0. */
@@ -178,6 +185,7 @@ static bool key_is_known(struct knowledge *knowledge, enum part part, const char
     case AGREE:
         return strcmp(key, "complete") == 0 || strcmp(key, "level") == 0;
     case SITE:
+    case SCATTERED:
         return is_site;
     case REGION:
         return is_region;
@@ -207,6 +215,31 @@ static void check_rows(struct knowledge *knowledge) {
     }
 }
 
+/* Scattered sites on the bundles of one target in one variant. */
+static size_t scattered_on_the_way(const struct rw_model *model, const struct rw_prior *prior,
+                                   const struct rw_range *range) {
+    bool seen[RW_MAX_SITES] = {false};
+    size_t count = 0;
+    for (size_t b = range->first; b < (size_t)range->first + range->count; b++)
+        for (size_t s = 0; s < model->bundles[b].site_count; s++) {
+            const uint8_t site = model->bundles[b].sites[s];
+            count += !seen[site] && prior->scattered[site][RW_PARTIAL] > 0;
+            seen[site] = true;
+        }
+    return count;
+}
+
+/* The search keeps a table of 3^k entries for the k scattered sites of a target. */
+static void check_scatter(const struct source *source, const struct rw_prior *prior) {
+    const struct rw_model *model = &source->knowledge->model;
+    for (size_t i = 0; i < model->variant_count * model->target_count; i++)
+        if (scattered_on_the_way(model, prior, &model->ranges[i]) > RW_MAX_SCATTER_TOUCH) {
+            kn_complain(source->file->log, source->file->path, 1, "%s: too many scattered sites touch '%s'",
+                        source->mechanism, model->targets[i % model->target_count].id);
+            return;
+        }
+}
+
 void kn_build_priors(struct knowledge *knowledge) {
     struct rw_prior *priors = kn_new(&knowledge->arena, RW_MECHANISM_COUNT, sizeof *priors);
     size_t before = knowledge->log.count;
@@ -222,13 +255,14 @@ void kn_build_priors(struct knowledge *knowledge) {
         fill_patterns(&source, prior);
         fill_states(&source, prior);
         fill_sites(&source, prior);
-        all_possible(&source, prior->kind, 0, RW_PRIOR_KIND_COUNT, "kind");
+        all_possible(&source, prior->kind, 0, RW_PRIOR_SCATTERED, "kind"); /* few mechanisms scatter */
         all_possible(&source, prior->pattern, 1, sizeof prior->pattern / sizeof *prior->pattern, "pattern");
         for (size_t root = 0; root < RW_PLEXUS_ROOTS; root++)
             all_possible(&source, prior->state[root], 1, RW_ROOT_STATES, "state");
         prior->agree_complete = factor(&source, "agree", "complete");
         prior->agree_level = factor(&source, "agree", "level");
         prior->same_region = factor(&source, "same_region", "factor");
+        check_scatter(&source, prior);
     }
     knowledge->model.priors = priors;
 }

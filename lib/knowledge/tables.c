@@ -245,10 +245,13 @@ static struct rw_table read_table(struct knowledge *knowledge, size_t row, uint8
     struct rw_table table = {
         .id = kn_cell(file, row, "id"),
         .min_days = kn_number(file, row, "min_days", 0, 3650, NULL),
+        .full_days = kn_number(file, row, "full_days", 0, 3650, NULL),
         .filled_outlier = kn_number(file, row, "filled_outlier", 0, 1, NULL),
         .source = kn_sources(&knowledge->arena, kn_cell(file, row, "source"),
                              &knowledge->files[KN_LIKELIHOODS], "table", kn_cell(file, row, "id")),
     };
+    if (table.full_days < table.min_days)
+        kn_fault(file, row, "full_days comes before min_days");
     *scale = kn_scale(knowledge, kn_cell(file, row, "scale"));
     if (*scale == UINT8_MAX) {
         kn_fault(file, row, "unknown scale '%s'", kn_cell(file, row, "scale"));

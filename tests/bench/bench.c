@@ -36,7 +36,7 @@ static double plain_ms(const struct rw_exam *exam) {
         c.severity[i % m->site_count] = RW_COMPLETE;
         for (size_t f = 0; f < exam->finding_count; f++)
             if (m->checks[exam->findings[f].check].target != RW_NONE)
-                l += log(rw_finding_probability(&c, &exam->findings[f]));
+                l += log(rw_finding_probability(&c, &exam->findings[f], 1.0));
         sum += exp(l);
     }
     const double spent = cpu_ms() - start;

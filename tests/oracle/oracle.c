@@ -83,8 +83,20 @@ static size_t injured_roots(const struct oracle_hypothesis *hypothesis) {
     return count;
 }
 
-bool oracle_in_space(const struct oracle_hypothesis *hypothesis) {
-    return hypothesis->further_count <= 1 || injured_roots(hypothesis) + hypothesis->further_count <= 3;
+static bool scatters_to(const struct oracle *oracle, uint8_t site) {
+    return oracle->prior->scattered[site][RW_PARTIAL] > 0;
+}
+
+bool oracle_in_space(const struct oracle *oracle, const struct oracle_hypothesis *hypothesis) {
+    const size_t roots = injured_roots(hypothesis), further = hypothesis->further_count;
+    if (further <= 1 || roots + further <= 3)
+        return true;
+    if (roots > 0 || further < RW_MIN_SCATTER || further > RW_MAX_SCATTER)
+        return false;
+    for (size_t i = 0; i < further; i++)
+        if (!scatters_to(oracle, hypothesis->further[i].site))
+            return false;
+    return true;
 }
 
 bool oracle_from_lesions(const struct oracle *oracle, const struct rw_lesion *lesions, size_t count,
@@ -109,7 +121,7 @@ bool oracle_from_lesions(const struct oracle *oracle, const struct rw_lesion *le
             return false;
         hypothesis->states[root] = (uint8_t)state;
     }
-    return oracle_in_space(hypothesis);
+    return oracle_in_space(oracle, hypothesis);
 }
 
 /* ---- prior ---- */
@@ -179,6 +191,13 @@ static double further_weight(const struct rw_prior *prior, const struct rw_lesio
     return weight;
 }
 
+static double scattered_weight(const struct rw_prior *prior, const struct rw_lesion *further, size_t count) {
+    double weight = 1;
+    for (size_t i = 0; i < count; i++)
+        weight *= prior->scattered[further[i].site][further[i].severity];
+    return weight;
+}
+
 static double ratio(double part, double whole) {
     return whole > 0 ? part / whole : 0;
 }
@@ -199,8 +218,12 @@ double oracle_prior(const struct oracle *oracle, const struct oracle_hypothesis 
         return (roots > 0 ? kind[RW_PRIOR_ROOT_AND_TWO] * ratio(r, oracle->single_root_total)
                           : kind[RW_PRIOR_PAIR]) *
                ratio(q, oracle->pair_total);
-    default:
+    case 3:
         return kind[RW_PRIOR_TRIPLE] * ratio(q, oracle->triple_total);
+    default:
+        return kind[RW_PRIOR_SCATTERED] *
+               ratio(scattered_weight(oracle->prior, hypothesis->further, hypothesis->further_count),
+                     oracle->scatter_total);
     }
 }
 
@@ -251,16 +274,21 @@ double oracle_likelihood(const struct oracle *oracle, const struct oracle_hypoth
 
 /* ---- an exam ---- */
 
-/* Before its table's first day a finding says nothing. Where onset is not known it is taken as late enough.
- */
-static bool speaks(const struct rw_exam *exam, const struct rw_check *check) {
-    if (check->target == RW_NONE)
-        return false;
+/* Share of a sign that has come: none before its table's first day, all from its full day on, in proportion
+ * between. Where onset is not known it is taken as late enough. */
+static double grown(const struct rw_exam *exam, const struct rw_table *table) {
     double days = (double)exam->examined_day - (double)exam->onset_day;
-    return exam->onset_day == RW_NO_DAY || days >= rw_model()->tables[check->table].min_days;
+    if (exam->onset_day == RW_NO_DAY || days >= table->full_days)
+        return 1;
+    return days < table->min_days ? 0 : (days - table->min_days) / (table->full_days - table->min_days);
 }
 
-static void prepare_finding(struct oracle_finding *finding, const struct rw_finding *given) {
+static bool speaks(const struct rw_exam *exam, const struct rw_check *check) {
+    return check->target != RW_NONE && grown(exam, &rw_model()->tables[check->table]) > 0;
+}
+
+static void prepare_finding(struct oracle_finding *finding, const struct rw_exam *exam,
+                            const struct rw_finding *given) {
     const struct rw_model *model = rw_model();
     const struct rw_check *check = &model->checks[given->check];
     const struct rw_table *table = &model->tables[check->table];
@@ -272,11 +300,36 @@ static void prepare_finding(struct oracle_finding *finding, const struct rw_find
     for (size_t spread = 0; spread < RW_SPREAD_COUNT; spread++)
         for (size_t i = 0; i < RW_GRID; i++) {
             const double *cell = &table->probability[(spread * RW_GRID + i) * table->observation_count];
-            double examined = 0;
+            const double *spared = &table->probability[(RW_GRID - 1) * (size_t)table->observation_count];
+            double examined = 0, come = grown(exam, table);
             for (size_t v = 0; v < value->count; v++)
-                examined += value->weight[v] * cell[value->observation[v]];
+                examined += value->weight[v] *
+                            (come * cell[value->observation[v]] + (1 - come) * spared[value->observation[v]]);
             finding->curve[spread][i] = (1 - filled) * examined + filled * finding->outside;
         }
+}
+
+/* Sum of scattered weights over all sets that add `more` of the first `limit` scattered sites to `set`. */
+static double scattered_sum(const struct oracle *oracle, struct rw_lesion set[RW_MAX_SCATTER], size_t count,
+                            size_t more, size_t limit) {
+    double sum = 0;
+    if (more == 0)
+        return scattered_weight(oracle->prior, set, count);
+    for (size_t i = 0; i < limit; i++)
+        for (size_t severity = RW_PARTIAL; severity <= RW_COMPLETE; severity++) {
+            set[count] = (struct rw_lesion){oracle->scatter_sites[i], (uint8_t)severity};
+            sum += scattered_sum(oracle, set, count + 1, more - 1, i);
+        }
+    return sum;
+}
+
+static void prepare_scatter(struct oracle *oracle) {
+    struct rw_lesion set[RW_MAX_SCATTER];
+    for (size_t i = 0; i < oracle->further_count; i++)
+        if (scatters_to(oracle, oracle->further_sites[i]))
+            oracle->scatter_sites[oracle->scatter_count++] = oracle->further_sites[i];
+    for (size_t size = RW_MIN_SCATTER; size <= RW_MAX_SCATTER; size++)
+        oracle->scatter_total += scattered_sum(oracle, set, 0, size, oracle->scatter_count);
 }
 
 static void prepare_prior(struct oracle *oracle) {
@@ -310,9 +363,10 @@ void oracle_prepare(struct oracle *oracle, const struct rw_exam *exam) {
     *oracle = (struct oracle){.prior = &model->priors[exam->mechanism]};
     for (size_t i = 0; i < exam->finding_count; i++)
         if (speaks(exam, &model->checks[exam->findings[i].check]))
-            prepare_finding(&oracle->findings[oracle->finding_count++], &exam->findings[i]);
+            prepare_finding(&oracle->findings[oracle->finding_count++], exam, &exam->findings[i]);
     prepare_anatomy(oracle);
     prepare_prior(oracle);
+    prepare_scatter(oracle);
 }
 
 /* ---- the sum over the space ---- */
@@ -367,9 +421,9 @@ static void add(const struct oracle *oracle, const struct oracle_hypothesis *hyp
     }
 }
 
-/* All hypotheses that add `more` further sites, of ordinal below `limit`, to the given one. */
+/* All hypotheses that add `more` of the first `limit` of these further sites to the given one. */
 static void add_with_further(const struct oracle *oracle, const struct oracle_hypothesis *hypothesis,
-                             size_t more, size_t limit, struct oracle_result *result) {
+                             const uint8_t *sites, size_t more, size_t limit, struct oracle_result *result) {
     if (more == 0) {
         add(oracle, hypothesis, result);
         return;
@@ -377,9 +431,8 @@ static void add_with_further(const struct oracle *oracle, const struct oracle_hy
     for (size_t i = 0; i < limit; i++)
         for (size_t severity = RW_PARTIAL; severity <= RW_COMPLETE; severity++) {
             struct oracle_hypothesis next = *hypothesis;
-            next.further[next.further_count++] =
-                (struct rw_lesion){oracle->further_sites[i], (uint8_t)severity};
-            add_with_further(oracle, &next, more - 1, i, result);
+            next.further[next.further_count++] = (struct rw_lesion){sites[i], (uint8_t)severity};
+            add_with_further(oracle, &next, sites, more - 1, i, result);
         }
 }
 
@@ -413,7 +466,10 @@ void oracle_posterior(const struct oracle *oracle, struct oracle_result *result)
         size_t injured = injured_roots(&roots);
         size_t most = injured == 0 ? 3 : injured == 1 ? 2 : 1;
         for (size_t further = 0; further <= most; further++)
-            add_with_further(oracle, &roots, further, oracle->further_count, result);
+            add_with_further(oracle, &roots, oracle->further_sites, further, oracle->further_count, result);
     }
+    for (size_t further = RW_MIN_SCATTER; further <= RW_MAX_SCATTER; further++)
+        add_with_further(oracle, &(struct oracle_hypothesis){0}, oracle->scatter_sites, further,
+                         oracle->scatter_count, result);
     scale(result);
 }

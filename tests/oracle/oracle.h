@@ -11,7 +11,7 @@
 
 #include "rootward.h"
 
-enum { ORACLE_MAX_FURTHER = 3, ORACLE_ROOT_PARTS = 3, ORACLE_DEPTHS = 2 };
+enum { ORACLE_MAX_FURTHER = RW_MAX_SCATTER, ORACLE_ROOT_PARTS = 3, ORACLE_DEPTHS = 2 };
 
 struct oracle_hypothesis {
     bool outside;                    /* not a lesion of these nerves; the rest is then empty */
@@ -39,7 +39,9 @@ struct oracle {
     struct oracle_finding findings[RW_MAX_CHECKS];
     double configuration_total[1 << RW_PLEXUS_ROOTS]; /* sum of C over a mask */
     double single_root_total;                         /* sum of R over configurations with one injured root */
-    double pair_total, triple_total;                  /* Z2, Z3 */
+    double pair_total, triple_total, scatter_total;   /* Z2, Z3, Z4 */
+    size_t scatter_count;                             /* sites that a scattered disease picks from */
+    uint8_t scatter_sites[RW_MAX_SITES];
 };
 
 struct oracle_result {
@@ -65,8 +67,9 @@ double oracle_likelihood(const struct oracle *oracle, const struct oracle_hypoth
 /* [site] → enum rw_severity */
 void oracle_severities(const struct oracle *oracle, const struct oracle_hypothesis *hypothesis,
                        uint8_t severity[RW_MAX_SITES]);
-/* At most one further site, or two with at most one injured root, or three and no root. */
-bool oracle_in_space(const struct oracle_hypothesis *hypothesis);
+/* At most one further site, or two with at most one injured root, or three and no root, or four to six that a
+ * scattered disease picks and no root. */
+bool oracle_in_space(const struct oracle *oracle, const struct oracle_hypothesis *hypothesis);
 /* The hypothesis with exactly these lesions; false when the space has none. */
 bool oracle_from_lesions(const struct oracle *oracle, const struct rw_lesion *lesions, size_t count,
                          struct oracle_hypothesis *hypothesis);

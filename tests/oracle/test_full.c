@@ -39,12 +39,14 @@ static bool has_site(const struct oracle_hypothesis *h, uint8_t site) {
 }
 
 static void add_further(struct random *random, const struct oracle *oracle, struct oracle_hypothesis *h) {
-    const uint8_t site = oracle->further_sites[random_below(random, oracle->further_count)];
+    const bool scatter = oracle->scatter_count > 0 && random_chance(random, 0.7);
+    const uint8_t site = scatter ? oracle->scatter_sites[random_below(random, oracle->scatter_count)]
+                                 : oracle->further_sites[random_below(random, oracle->further_count)];
     if (h->further_count < ORACLE_MAX_FURTHER && !has_site(h, site))
         h->further[h->further_count++] = (struct rw_lesion){site, random_severity(random)};
 }
 
-/* Any shape: up to five injured roots and up to three further sites. */
+/* Any shape: up to five injured roots and up to six further sites. */
 static void draw_afresh(struct random *random, const struct oracle *oracle, struct oracle_hypothesis *h) {
     const uint64_t mask = random_below(random, 1u << RW_PLEXUS_ROOTS);
     const uint64_t further = random_below(random, ORACLE_MAX_FURTHER + 1);
@@ -122,7 +124,7 @@ static void check_drawn(struct trial *trial, struct random *random) {
             draw_afresh(random, &trial->oracle, &h);
         else
             draw_near(random, trial, &h);
-        if (!oracle_in_space(&h))
+        if (!oracle_in_space(&trial->oracle, &h))
             continue;
         drawn++;
         if (!is_new(trial, &h))

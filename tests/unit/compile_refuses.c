@@ -69,6 +69,7 @@ static const struct fault {
     {SET, "tables.tsv", NULL, NULL, "scale", "colour", HERE, "unknown scale 'colour'"},
     {SET, "tables.tsv", NULL, NULL, "spread_sharp", "0", HERE, "lies outside"},
     {SET, "tables.tsv", NULL, NULL, "outlier", "-0.1", HERE, "lies outside"},
+    {SET, "tables.tsv", "id", "wasting", "full_days", "1", HERE, "full_days comes before min_days"},
     {SET, "likelihoods.tsv", NULL, NULL, "probability", "0.001", HERE, "probabilities add to"},
     {SET, "likelihoods.tsv", NULL, NULL, "probability", "1.5", HERE, "lies outside 0 to 1"},
     {SET, "likelihoods.tsv", NULL, NULL, "observation", "blue", HERE,

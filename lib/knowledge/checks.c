@@ -9,7 +9,8 @@ enum {
     MAX_BEDSIDE_ORDER = 253
 };
 
-/* Words of the `items` column, beside `sign:<id>`: the things of one kind, each a check. */
+/* Words of the `items` column, beside `sign:<id>`: the things of one kind, each a check. `<word>:<id>` names
+ * one of them, which then has its row (and table) to itself. */
 static const struct {
     const char *word;
     enum rw_target_kind kind;
@@ -99,8 +100,22 @@ static void add_check(const struct knowledge *knowledge, struct checks *checks, 
         checks->items[checks->count++] = check;
 }
 
-static void add_set(const struct knowledge *knowledge, struct checks *checks, size_t row,
-                    enum rw_section section, enum rw_target_kind kind) {
+static bool has_own_row(const struct knowledge *knowledge, size_t row, const char *word, const char *item) {
+    const struct kn_file *file = &knowledge->files[KN_CHECKS];
+    char own[128];
+    snprintf(own, sizeof own, "%s:%s", word, item);
+    for (size_t other = 0; other < file->row_count; other++)
+        if (kn_is(file, other, "section", kn_cell(file, row, "section")) && kn_is(file, other, "items", own))
+            return true;
+    return false;
+}
+
+/* Adds the items of a set that have no row of their own; with `only`, the item of that name alone. Returns
+ * whether there was any. */
+static bool add_set(const struct knowledge *knowledge, struct checks *checks, size_t row,
+                    enum rw_section section, size_t set, const char *only) {
+    const enum rw_target_kind kind = item_sets[set].kind;
+    bool any = false;
     for (size_t i = 0; i < knowledge->model.target_count; i++) {
         const struct rw_target *target = &knowledge->model.targets[i];
         if (target->kind != kind)
@@ -108,8 +123,12 @@ static void add_set(const struct knowledge *knowledge, struct checks *checks, si
         const char *item = target->id;
         if (kind == RW_TARGET_PREGANGLIONIC)
             item += strlen("preganglionic.");
+        if (only ? strcmp(item, only) != 0 : has_own_row(knowledge, row, item_sets[set].word, item))
+            continue;
         add_check(knowledge, checks, row, section, kind, item, item);
+        any = true;
     }
+    return any;
 }
 
 static void read_check_row(const struct knowledge *knowledge, struct checks *checks, size_t row,
@@ -128,11 +147,13 @@ static void read_check_row(const struct knowledge *knowledge, struct checks *che
         add_check(knowledge, checks, row, section, RW_TARGET_SIGN, items + 5, items + 5);
         return;
     }
+    const size_t word = strcspn(items, ":");
+    const char *only = items[word] == ':' ? items + word + 1 : NULL;
     for (size_t i = 0; i < ITEM_SETS; i++)
-        if (strcmp(items, item_sets[i].word) == 0) {
-            used[i] = true;
-            add_set(knowledge, checks, row, section, item_sets[i].kind);
-            return;
+        if (strncmp(items, item_sets[i].word, word) == 0 && item_sets[i].word[word] == '\0') {
+            used[i] = used[i] || only == NULL;
+            if (add_set(knowledge, checks, row, section, i, only) || only == NULL)
+                return;
         }
     kn_fault(file, row, "unknown items '%s'", items);
 }

@@ -3,6 +3,34 @@
 #include <math.h>
 #include <string.h>
 
+/* Which further sites lie on one bundle of the first variant, and which roots feed trunks and divisions. */
+static void find_series(struct rw_space *space) {
+    const struct rw_model *m = rw_model();
+    uint64_t shared[RW_MAX_FURTHER] = {0};
+    for (size_t t = 0; t < m->target_count; t++)
+        for (size_t b = m->ranges[t].first; b < (size_t)m->ranges[t].first + m->ranges[t].count; b++) {
+            const struct rw_bundle *bundle = &m->bundles[b];
+            const bool root = bundle->entry == RW_ENTRY_ALL || bundle->entry == RW_ENTRY_POST;
+            uint64_t on_bundle = 0;
+            for (size_t k = 0; k < bundle->site_count; k++)
+                if (space->further_of_site[bundle->sites[k]] != 0xff)
+                    on_bundle |= (uint64_t)1 << space->further_of_site[bundle->sites[k]];
+            for (size_t a = 0; a < space->further_count; a++) {
+                const enum rw_level level = m->sites[space->further_site[a]].level;
+                if ((on_bundle >> a & 1u) == 0)
+                    continue;
+                shared[a] |= on_bundle;
+                if (root && (level == RW_LEVEL_TRUNK || level == RW_LEVEL_DIVISION))
+                    space->fed_by[a] |= (uint8_t)(1u << (bundle->segment - RW_SEGMENT_C5));
+            }
+        }
+    for (size_t a = 0; a < space->further_count; a++)
+        for (size_t b = 0; b < space->further_count; b++)
+            if (a != b && (shared[a] >> b & 1u) != 0 &&
+                strcmp(m->sites[space->further_site[a]].region, m->sites[space->further_site[b]].region) == 0)
+                space->in_series[a] |= (uint64_t)1 << b;
+}
+
 void rw_space_init(struct rw_space *space) {
     const struct rw_model *m = rw_model();
     memset(space, 0, sizeof *space);
@@ -19,6 +47,7 @@ void rw_space_init(struct rw_space *space) {
         space->further_of_site[s] = 0xff;
         space->root_site[site->root][part] = (uint8_t)s;
     }
+    find_series(space);
 }
 
 static bool state_complete(unsigned state) {
@@ -56,9 +85,7 @@ static void root_prior(struct rw_prior_terms *terms, const struct rw_prior *p) {
     for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
         singles += p->pattern[1u << i];
     for (uint32_t r = 1; r < RW_ROOT_CONFIGS; r++) {
-        unsigned mask = 0;
-        for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
-            mask |= rw_root_state_of(r, i) != RW_ROOT_INTACT ? 1u << i : 0u;
+        const unsigned mask = rw_root_mask(r);
         terms->roots[r] = log(p->pattern[mask] * terms->roots[r] / sum[mask]);
     }
     for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
@@ -66,31 +93,50 @@ static void root_prior(struct rw_prior_terms *terms, const struct rw_prior *p) {
             terms->root_atom[7 * i + s - 1] = terms->roots[s << (3 * i)] - log(singles);
 }
 
-double rw_prior_coupling(const struct rw_space *space, const struct rw_prior_terms *terms, size_t a,
-                         size_t b) {
+/* ln k of every pair of further sites. */
+static void couple(struct rw_prior_terms *terms, const struct rw_space *space, const struct rw_prior *p) {
     const struct rw_model *m = rw_model();
-    const char *ra = m->sites[space->further_site[a]].region, *rb = m->sites[space->further_site[b]].region;
-    return strcmp(ra, rb) == 0 ? terms->same_region : 0.0;
+    for (size_t a = 0; a < space->further_count; a++)
+        for (size_t b = 0; b < space->further_count; b++) {
+            const struct rw_site *sa = &m->sites[space->further_site[a]],
+                                 *sb = &m->sites[space->further_site[b]];
+            terms->coupling[a][b] = (space->in_series[a] >> b & 1u) != 0  ? log(p->in_series)
+                                    : strcmp(sa->region, sb->region) == 0 ? log(p->same_region)
+                                                                          : 0.0;
+        }
+    terms->in_series = log(p->in_series);
 }
 
-/* Z2 and Z3 over unordered sets of different further sites, severities summed out. */
-static void set_normalisers(const struct rw_space *space, const struct rw_prior_terms *terms, double *z2,
-                            double *z3) {
+struct normalisers { /* over unordered sets, severities summed out */
+    double one, two, three, root_and_two;
+};
+
+static struct normalisers normalise(const struct rw_space *space, const struct rw_prior_terms *terms,
+                                    const struct rw_prior *p) {
     const size_t n = space->further_count;
-    double q[RW_MAX_FURTHER], k[RW_MAX_FURTHER][RW_MAX_FURTHER];
+    struct normalisers z = {0};
+    double q[RW_MAX_FURTHER], k[RW_MAX_FURTHER][RW_MAX_FURTHER], single[RW_PLEXUS_ROOTS], singles = 0.0;
+    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
+        singles += single[i] = p->pattern[1u << i];
     for (size_t a = 0; a < n; a++) {
         q[a] = exp(terms->further[2 * a]) + exp(terms->further[2 * a + 1]);
         for (size_t b = 0; b < n; b++)
-            k[a][b] = exp(rw_prior_coupling(space, terms, a, b));
+            k[a][b] = exp(terms->coupling[a][b]);
+        for (unsigned mask = 1; mask < 1u << RW_PLEXUS_ROOTS; mask++)
+            z.one += p->pattern[mask] * q[a] * exp(rw_prior_series(space, terms, mask, a));
     }
-    *z2 = *z3 = 0.0;
     for (size_t a = 0; a < n; a++)
         for (size_t b = a + 1; b < n; b++) {
             const double pair = q[a] * q[b] * k[a][b];
-            *z2 += pair;
+            z.two += pair;
+            for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
+                z.root_and_two += single[i] / singles * pair *
+                                  exp(rw_prior_series(space, terms, 1u << i, a) +
+                                      rw_prior_series(space, terms, 1u << i, b));
             for (size_t c = b + 1; c < n; c++)
-                *z3 += pair * q[c] * k[a][c] * k[b][c];
+                z.three += pair * q[c] * k[a][c] * k[b][c];
         }
+    return z;
 }
 
 static double log_or_never(double p) {
@@ -121,16 +167,16 @@ void rw_prior_init(struct rw_prior_terms *terms, const struct rw_space *space, e
         terms->scattered[2 * a] = log_or_never(odds[RW_PARTIAL]);
         terms->scattered[2 * a + 1] = log_or_never(odds[RW_COMPLETE]);
     }
-    terms->same_region = log(p->same_region);
-    double z2, z3;
-    set_normalisers(space, terms, &z2, &z3);
+    couple(terms, space, p);
+    const struct normalisers z = normalise(space, terms, p);
     for (size_t k = 0; k < RW_PRIOR_KIND_COUNT; k++)
         terms->kind[k] = log_or_never(p->kind[k]);
     if (p->kind[RW_PRIOR_SCATTERED] > 0.0)
         terms->kind[RW_PRIOR_SCATTERED] -= log(scatter_normaliser(space, p));
-    terms->kind[RW_PRIOR_PAIR] -= log(z2);
-    terms->kind[RW_PRIOR_ROOT_AND_TWO] -= log(z2);
-    terms->kind[RW_PRIOR_TRIPLE] -= log(z3);
+    terms->kind[RW_PRIOR_ROOTS_AND_ONE] -= log(z.one);
+    terms->kind[RW_PRIOR_PAIR] -= log(z.two);
+    terms->kind[RW_PRIOR_ROOT_AND_TWO] -= log(z.root_and_two);
+    terms->kind[RW_PRIOR_TRIPLE] -= log(z.three);
     terms->roots[0] = terms->kind[RW_PRIOR_SINGLE] - terms->kind[RW_PRIOR_ROOTS_AND_ONE];
 }
 
@@ -171,7 +217,7 @@ double rw_hypothesis_prior(const struct rw_space *space, const struct rw_prior_t
         return p + terms->kind[RW_PRIOR_SCATTERED];
     }
     for (size_t i = 0; i < atom_count; i++)
-        p += terms->further[atoms[i]];
+        p += terms->further[atoms[i]] + rw_prior_series(space, terms, rw_root_mask(config), atoms[i] / 2u);
     if (atom_count <= 1) {
         if (config == 0)
             return p + terms->kind[atom_count == 0 ? RW_PRIOR_NONE : RW_PRIOR_SINGLE];
@@ -180,7 +226,7 @@ double rw_hypothesis_prior(const struct rw_space *space, const struct rw_prior_t
     }
     for (size_t i = 0; i < atom_count; i++)
         for (size_t k = i + 1; k < atom_count; k++)
-            p += rw_prior_coupling(space, terms, atoms[i] / 2u, atoms[k] / 2u);
+            p += terms->coupling[atoms[i] / 2u][atoms[k] / 2u];
     if (atom_count == 3)
         return p + terms->kind[RW_PRIOR_TRIPLE];
     if (config == 0)

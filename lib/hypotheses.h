@@ -9,15 +9,19 @@
  *
  * Prior for one mechanism (every factor from priors.tsv):
  *   P(r, {})        = kind[ROOTS] · R(r)                        r not intact
- *   P(r, {a})       = kind[ROOTS_AND_ONE] · R(r) · q(a)         r not intact
+ *   P(r, {a})       = kind[ROOTS_AND_ONE] · R(r) · q(a) · c(r,a) / Z1        r not intact
  *   P(intact, {a})  = kind[SINGLE] · q(a)
  *   P(intact, {a,b})   = kind[PAIR] · q(a) q(b) k(a,b) / Z2
- *   P(x, {a,b})        = kind[ROOT_AND_TWO] · R1(x) · q(a) q(b) k(a,b) / Z2     x: one injured root
+ *   P(x, {a,b})        = kind[ROOT_AND_TWO] · R1(x) · q(a) q(b) k(a,b) c(x,a) c(x,b) / Zx
+ *                                                                            x: one injured root
  *   P(intact, {a,b,c}) = kind[TRIPLE] · q(a) q(b) q(c) k(a,b) k(a,c) k(b,c) / Z3
  *   P(intact, A)       = kind[SCATTERED] · Π over A of o(a) / Z4                4 <= |A| <= 6
- * with q the share of a further site in its severity, k = same_region inside one region and 1 otherwise, Z2
- * and Z3 the sums over all unordered sets of different sites, o the odds of a site in its severity in a
- * scattered disease, Z4 the sum over all such sets,
+ * with q the share of a further site in its severity; o the odds of a site in its severity in a scattered
+ * disease; Z the sums over all unordered sets of different sites that make the kinds sum to 1;
+ *   k(a,b) = in_series where both lie in one region and some bundle of the usual form runs through both,
+ *            else same_region inside one region, else 1;
+ *   c(r,a) = in_series where a is a trunk or division and every plexus root that feeds it in the usual form
+ *            (the first variant) is injured in r, else 1;
  *   R(r) = pattern[mask] · C(r) / Σ C over the mask,   C(r) = Π state · Π over injured neighbours of
  *   agree_complete (both complete or both partial) · agree_level (both pre, both proximal or both distal;
  *   DOUBLE counts as pre and as complete),
@@ -43,26 +47,40 @@ struct rw_space {
     size_t further_count;
     uint8_t further_site[RW_MAX_FURTHER];  /* ordinal → site */
     uint8_t further_of_site[RW_MAX_SITES]; /* site → ordinal, 0xff for root sites */
+    uint64_t in_series[RW_MAX_FURTHER];    /* ordinals of one region that share a bundle with this one */
+    uint8_t fed_by[RW_MAX_FURTHER];        /* mask of the plexus roots of a trunk or division; 0 for others */
 };
 
 struct rw_prior_terms {               /* natural logarithms */
-    double kind[RW_PRIOR_KIND_COUNT]; /* PAIR and ROOT_AND_TWO carry 1/Z2, TRIPLE 1/Z3, SCATTERED 1/Z4 */
+    double kind[RW_PRIOR_KIND_COUNT]; /* PAIR carries 1/Z2, ROOT_AND_TWO 1/Zx, TRIPLE 1/Z3, SCATTERED 1/Z4,
+                                         ROOTS_AND_ONE 1/Z1 */
     double *roots;                    /* [RW_ROOT_CONFIGS] R(r); [0] = kind[SINGLE] − kind[ROOTS_AND_ONE] */
     double root_atom[RW_ROOT_ATOMS];  /* R1 */
     double further[2 * RW_MAX_FURTHER];
-    double same_region;
-    double scattered[2 * RW_MAX_FURTHER]; /* ln o; −INFINITY for sites that are spared */
+    double coupling[RW_MAX_FURTHER][RW_MAX_FURTHER]; /* k */
+    double in_series;                                /* c where it is not 1 */
+    double scattered[2 * RW_MAX_FURTHER];            /* ln o; −INFINITY for sites that are spared */
 };
 
 static inline unsigned rw_root_state_of(uint32_t config, size_t root) {
     return (config >> (3 * root)) & 7u;
 }
 
+/* Mask of the injured roots of a configuration. */
+static inline unsigned rw_root_mask(uint32_t config) {
+    unsigned mask = 0;
+    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
+        mask |= rw_root_state_of(config, i) != RW_ROOT_INTACT ? 1u << i : 0u;
+    return mask;
+}
+
 void rw_space_init(struct rw_space *space);
 
-/* log k(a, b) of two further ordinals. */
-double rw_prior_coupling(const struct rw_space *space, const struct rw_prior_terms *terms, size_t a,
-                         size_t b);
+/* log c of the injured roots `mask` and a further ordinal. */
+static inline double rw_prior_series(const struct rw_space *space, const struct rw_prior_terms *terms,
+                                     unsigned mask, size_t a) {
+    return space->fed_by[a] != 0 && (space->fed_by[a] & ~mask) == 0 ? terms->in_series : 0.0;
+}
 
 /* Fills `terms` for a mechanism; terms->roots points at RW_ROOT_CONFIGS doubles of the caller. */
 void rw_prior_init(struct rw_prior_terms *terms, const struct rw_space *space, enum rw_mechanism mechanism);

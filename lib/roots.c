@@ -184,8 +184,11 @@ static void fold_mass(struct fold *fold, const struct root_run *run) {
 
 static struct fold *fold_for(struct root_run *run, size_t atom) {
     const bool *altered = run->search->altered[atom];
-    if (altered[CHANGE_PROXIMAL])
-        return &run->folds[altered[CHANGE_ALL] || altered[CHANGE_POST] ? FOLD_NONE : FOLD_PROXIMAL];
+    if (altered[CHANGE_PROXIMAL]) /* the proximal fold cannot tell which roots are injured */
+        return &run->folds[altered[CHANGE_ALL] || altered[CHANGE_POST] ||
+                                   run->search->space->fed_by[atom / 2] != 0
+                               ? FOLD_NONE
+                               : FOLD_PROXIMAL];
     return &run->folds[altered[CHANGE_POST] ? FOLD_ALL_POST : FOLD_ALL];
 }
 
@@ -193,7 +196,9 @@ static double change_at(const struct root_run *run, size_t world, size_t atom, c
                         size_t c) {
     const struct rw_root_tables *t = run->tables[world];
     const bool *altered = run->search->altered[atom];
-    double change = t->change_constant[atom];
+    double change =
+        t->change_constant[atom] + rw_prior_series(run->search->space, run->search->prior,
+                                                   rw_root_mask(fold->members[fold->first[c]]), atom / 2);
     for (size_t slot = 0; slot < 3; slot++)
         if (altered[slot])
             change += t->change[atom][slot][fold->pattern[slot][c]];
@@ -283,7 +288,9 @@ static void class_weights(struct root_run *run, struct fold *fold, size_t w, siz
     double *restrict got = fold->got + w * fold->count, *restrict lw = run->scratch,
                      *restrict sum = run->of_class;
     for (size_t c = 0; c < fold->count; c++)
-        lw[c] = mass[c] + t->change_constant[atom] + at;
+        lw[c] = mass[c] + t->change_constant[atom] + at +
+                rw_prior_series(run->search->space, run->search->prior,
+                                rw_root_mask(fold->members[fold->first[c]]), atom / 2);
     for (size_t slot = 0; slot < 3; slot++)
         for (size_t c = 0; altered[slot] && c < fold->count; c++)
             lw[c] += t->change[atom][slot][fold->pattern[slot][c]];

@@ -232,7 +232,10 @@ void rw_sets_close_world(struct rw_sets *s, struct rw_search *search, size_t wor
         s->one_root[x] += p->root_atom[x];
     for (size_t b = 2; b < s->atoms; b++)
         for (size_t a = 0; a < b / 2 * 2; a++)
-            s->two[b][a] += rw_prior_coupling(s->space, p, a / 2, b / 2);
+            s->two[b][a] += p->coupling[a / 2][b / 2];
+    for (size_t b = 0; b < s->atoms; b++)
+        for (size_t x = 0; x < RW_ROOT_ATOMS; x++)
+            s->two_root[b][x] += rw_prior_series(s->space, p, 1u << (x / 7), b / 2);
     for (size_t c = 2; c < s->atoms; c++)
         for (size_t b = 0; b < c / 2 * 2; b++) {
             const size_t pair = pair_index(b, c), first = s->first_triple[pair];

@@ -17,9 +17,21 @@ static const char *const states[RW_ROOT_STATES] = {"",
                                                    "distal_partial",
                                                    "distal_complete",
                                                    "double"};
-enum part { KIND, PATTERN, STATE, AGREE, SITE, REGION, SHARE_COMPLETE, SAME_REGION, SCATTERED, PART_COUNT };
-static const char *const parts[PART_COUNT] = {"kind",   "pattern",  "state",       "agree",    "site",
-                                              "region", "complete", "same_region", "scattered"};
+enum part {
+    KIND,
+    PATTERN,
+    STATE,
+    AGREE,
+    SITE,
+    REGION,
+    SHARE_COMPLETE,
+    SAME_REGION,
+    IN_SERIES,
+    SCATTERED,
+    PART_COUNT
+};
+static const char *const parts[PART_COUNT] = {"kind",   "pattern",  "state",       "agree",     "site",
+                                              "region", "complete", "same_region", "in_series", "scattered"};
 
 struct source {
     struct knowledge *knowledge;
@@ -192,6 +204,7 @@ static bool key_is_known(struct knowledge *knowledge, enum part part, const char
     case SHARE_COMPLETE:
         return is_site || is_region;
     case SAME_REGION:
+    case IN_SERIES:
         return strcmp(key, "factor") == 0;
     case PART_COUNT:
         break;
@@ -262,6 +275,7 @@ void kn_build_priors(struct knowledge *knowledge) {
         prior->agree_complete = factor(&source, "agree", "complete");
         prior->agree_level = factor(&source, "agree", "level");
         prior->same_region = factor(&source, "same_region", "factor");
+        prior->in_series = factor(&source, "in_series", "factor");
         check_scatter(&source, prior);
     }
     knowledge->model.priors = priors;

@@ -33,6 +33,23 @@ static size_t site_named(const char *id) {
     return site;
 }
 
+/* Which sites share a bundle of the first variant, and which roots feed trunks and divisions there. */
+static void prepare_paths(struct oracle *oracle) {
+    const struct rw_model *model = rw_model();
+    for (size_t t = 0; t < model->target_count; t++)
+        for (size_t i = 0; i < model->ranges[t].count; i++) {
+            const struct rw_bundle *bundle = &model->bundles[model->ranges[t].first + i];
+            const bool feeds = bundle->entry == RW_ENTRY_ALL || bundle->entry == RW_ENTRY_POST;
+            for (size_t a = 0; a < bundle->site_count; a++) {
+                const enum rw_level level = model->sites[bundle->sites[a]].level;
+                for (size_t b = 0; b < bundle->site_count; b++)
+                    oracle->one_path[bundle->sites[a]][bundle->sites[b]] = true;
+                if (feeds && (level == RW_LEVEL_TRUNK || level == RW_LEVEL_DIVISION))
+                    oracle->fed_by[bundle->sites[a]][bundle->segment - RW_SEGMENT_C5] = true;
+            }
+        }
+}
+
 static void prepare_anatomy(struct oracle *oracle) {
     const struct rw_model *model = rw_model();
     for (size_t root = 0; root < RW_PLEXUS_ROOTS; root++)
@@ -178,15 +195,33 @@ static double root_prior(const struct oracle *oracle, const uint8_t states[RW_PL
            oracle->configuration_total[mask];
 }
 
+/* Product of c(r, a) over the further sites: in_series for each trunk or division whose roots are all hurt.
+ */
+static double series_weight(const struct oracle *oracle, const struct oracle_hypothesis *hypothesis) {
+    double weight = 1;
+    for (size_t f = 0; f < hypothesis->further_count; f++) {
+        const bool *fed_by = oracle->fed_by[hypothesis->further[f].site];
+        bool fed = false, spared = false;
+        for (size_t root = 0; root < RW_PLEXUS_ROOTS; root++) {
+            fed |= fed_by[root];
+            spared |= fed_by[root] && hypothesis->states[root] == RW_ROOT_INTACT;
+        }
+        weight *= fed && !spared ? oracle->prior->in_series : 1;
+    }
+    return weight;
+}
+
 /* Product of q over a set of further sites and of k over its pairs. */
-static double further_weight(const struct rw_prior *prior, const struct rw_lesion *further, size_t count) {
+static double further_weight(const struct oracle *oracle, const struct rw_lesion *further, size_t count) {
+    const struct rw_prior *prior = oracle->prior;
     const struct rw_site *sites = rw_model()->sites;
     double weight = 1;
     for (size_t i = 0; i < count; i++) {
         weight *= prior->site[further[i].site][further[i].severity];
         for (size_t j = 0; j < i; j++)
             if (strcmp(sites[further[i].site].region, sites[further[j].site].region) == 0)
-                weight *= prior->same_region;
+                weight *= oracle->one_path[further[i].site][further[j].site] ? prior->in_series
+                                                                             : prior->same_region;
     }
     return weight;
 }
@@ -205,19 +240,20 @@ static double ratio(double part, double whole) {
 double oracle_prior(const struct oracle *oracle, const struct oracle_hypothesis *hypothesis) {
     const double *kind = oracle->prior->kind;
     size_t roots = injured_roots(hypothesis);
-    double q = further_weight(oracle->prior, hypothesis->further, hypothesis->further_count);
+    double q = further_weight(oracle, hypothesis->further, hypothesis->further_count);
     double r = roots > 0 ? root_prior(oracle, hypothesis->states) : 1;
+    double c = roots > 0 ? series_weight(oracle, hypothesis) : 1;
     if (hypothesis->outside)
         return kind[RW_PRIOR_OUTSIDE];
     switch (hypothesis->further_count) {
     case 0:
         return roots > 0 ? kind[RW_PRIOR_ROOTS] * r : kind[RW_PRIOR_NONE];
     case 1:
-        return roots > 0 ? kind[RW_PRIOR_ROOTS_AND_ONE] * r * q : kind[RW_PRIOR_SINGLE] * q;
+        return roots > 0 ? kind[RW_PRIOR_ROOTS_AND_ONE] * r * ratio(q * c, oracle->one_total)
+                         : kind[RW_PRIOR_SINGLE] * q;
     case 2:
-        return (roots > 0 ? kind[RW_PRIOR_ROOT_AND_TWO] * ratio(r, oracle->single_root_total)
-                          : kind[RW_PRIOR_PAIR]) *
-               ratio(q, oracle->pair_total);
+        return roots > 0 ? kind[RW_PRIOR_ROOT_AND_TWO] * ratio(r * q * c, oracle->root_and_two_total)
+                         : kind[RW_PRIOR_PAIR] * ratio(q, oracle->pair_total);
     case 3:
         return kind[RW_PRIOR_TRIPLE] * ratio(q, oracle->triple_total);
     default:
@@ -332,16 +368,32 @@ static void prepare_scatter(struct oracle *oracle) {
         oracle->scatter_total += scattered_sum(oracle, set, 0, size, oracle->scatter_count);
 }
 
+/* Adds what one root configuration gives to Z1 and Zx. */
+static void prepare_roots_with_further(struct oracle *oracle, const struct oracle_hypothesis *roots) {
+    const double r = root_prior(oracle, roots->states);
+    struct oracle_hypothesis h = *roots;
+    for (size_t a = 0; a < oracle->further_count; a++)
+        for (uint8_t severities = 0; severities < 4; severities++) {
+            h.further[0] =
+                (struct rw_lesion){oracle->further_sites[a], (uint8_t)(RW_PARTIAL + (severities & 1))};
+            h.further_count = 1;
+            if (severities < 2)
+                oracle->one_total += r * further_weight(oracle, h.further, 1) * series_weight(oracle, &h);
+            h.further_count = 2;
+            for (size_t b = 0; b < a && injured_roots(&h) == 1; b++) {
+                h.further[1] =
+                    (struct rw_lesion){oracle->further_sites[b], (uint8_t)(RW_PARTIAL + (severities >> 1))};
+                oracle->root_and_two_total +=
+                    r * further_weight(oracle, h.further, 2) * series_weight(oracle, &h);
+            }
+        }
+}
+
 static void prepare_prior(struct oracle *oracle) {
     struct oracle_hypothesis h = {0};
     for (size_t configuration = 1; configuration < CONFIGURATIONS; configuration++) {
         states_of(configuration, h.states);
         oracle->configuration_total[mask_of(h.states)] += configuration_weight(oracle->prior, h.states);
-    }
-    for (size_t configuration = 1; configuration < CONFIGURATIONS; configuration++) {
-        states_of(configuration, h.states);
-        if (injured_roots(&h) == 1)
-            oracle->single_root_total += root_prior(oracle, h.states);
     }
     const uint8_t *sites = oracle->further_sites;
     for (size_t a = 0; a < oracle->further_count; a++)
@@ -349,13 +401,17 @@ static void prepare_prior(struct oracle *oracle) {
             for (uint8_t severities = 0; severities < 4; severities++) {
                 struct rw_lesion set[3] = {{sites[a], (uint8_t)(RW_PARTIAL + (severities & 1))},
                                            {sites[b], (uint8_t)(RW_PARTIAL + (severities >> 1))}};
-                oracle->pair_total += further_weight(oracle->prior, set, 2);
+                oracle->pair_total += further_weight(oracle, set, 2);
                 for (size_t c = 0; c < b; c++)
                     for (size_t severity = RW_PARTIAL; severity <= RW_COMPLETE; severity++) {
                         set[2] = (struct rw_lesion){sites[c], (uint8_t)severity};
-                        oracle->triple_total += further_weight(oracle->prior, set, 3);
+                        oracle->triple_total += further_weight(oracle, set, 3);
                     }
             }
+    for (size_t configuration = 1; configuration < CONFIGURATIONS; configuration++) {
+        states_of(configuration, h.states);
+        prepare_roots_with_further(oracle, &h);
+    }
 }
 
 void oracle_prepare(struct oracle *oracle, const struct rw_exam *exam) {
@@ -365,6 +421,7 @@ void oracle_prepare(struct oracle *oracle, const struct rw_exam *exam) {
         if (speaks(exam, &model->checks[exam->findings[i].check]))
             prepare_finding(&oracle->findings[oracle->finding_count++], exam, &exam->findings[i]);
     prepare_anatomy(oracle);
+    prepare_paths(oracle);
     prepare_prior(oracle);
     prepare_scatter(oracle);
 }

@@ -6,7 +6,7 @@
 
 #include "rootward.h"
 
-#define SUMS_TO_ONE 1e-12 /* a few thousand roundings */
+#define SUMS_TO_ONE 1e-10 /* a few thousand roundings */
 
 static struct rw_exam *new_exam(void) {
     struct rw_exam *exam = calloc(1, sizeof *exam);

@@ -3,32 +3,44 @@
 #include <math.h>
 #include <string.h>
 
-/* Which further sites lie on one bundle of the first variant, and which roots feed trunks and divisions. */
-static void find_series(struct rw_space *space) {
+/* Fibres of the first variant, summed over all targets: through each further site, and through each two. */
+struct fibres {
+    double through[RW_MAX_FURTHER], shared[RW_MAX_FURTHER][RW_MAX_FURTHER];
+};
+
+static void count_fibres(struct rw_space *space, struct fibres *fibres) {
     const struct rw_model *m = rw_model();
-    uint64_t shared[RW_MAX_FURTHER] = {0};
     for (size_t t = 0; t < m->target_count; t++)
         for (size_t b = m->ranges[t].first; b < (size_t)m->ranges[t].first + m->ranges[t].count; b++) {
             const struct rw_bundle *bundle = &m->bundles[b];
             const bool root = bundle->entry == RW_ENTRY_ALL || bundle->entry == RW_ENTRY_POST;
-            uint64_t on_bundle = 0;
-            for (size_t k = 0; k < bundle->site_count; k++)
-                if (space->further_of_site[bundle->sites[k]] != 0xff)
-                    on_bundle |= (uint64_t)1 << space->further_of_site[bundle->sites[k]];
-            for (size_t a = 0; a < space->further_count; a++) {
-                const enum rw_level level = m->sites[space->further_site[a]].level;
-                if ((on_bundle >> a & 1u) == 0)
+            for (size_t k = 0; k < bundle->site_count; k++) {
+                const uint8_t a = space->further_of_site[bundle->sites[k]];
+                const enum rw_level level = m->sites[bundle->sites[k]].level;
+                if (a == 0xff)
                     continue;
-                shared[a] |= on_bundle;
+                fibres->through[a] += bundle->weight;
                 if (root && (level == RW_LEVEL_TRUNK || level == RW_LEVEL_DIVISION))
                     space->fed_by[a] |= (uint8_t)(1u << (bundle->segment - RW_SEGMENT_C5));
+                for (size_t l = 0; l < bundle->site_count; l++)
+                    if (space->further_of_site[bundle->sites[l]] != 0xff)
+                        fibres->shared[a][space->further_of_site[bundle->sites[l]]] += bundle->weight;
             }
         }
+}
+
+static void find_series(struct rw_space *space) {
+    const struct rw_model *m = rw_model();
+    struct fibres fibres = {0};
+    count_fibres(space, &fibres);
     for (size_t a = 0; a < space->further_count; a++)
-        for (size_t b = 0; b < space->further_count; b++)
-            if (a != b && (shared[a] >> b & 1u) != 0 &&
-                strcmp(m->sites[space->further_site[a]].region, m->sites[space->further_site[b]].region) == 0)
+        for (size_t b = 0; b < space->further_count; b++) {
+            const char *ra = m->sites[space->further_site[a]].region,
+                       *rb = m->sites[space->further_site[b]].region;
+            const double fewer = fmin(fibres.through[a], fibres.through[b]);
+            if (a != b && 2.0 * fibres.shared[a][b] > fewer && strcmp(ra, rb) == 0)
                 space->in_series[a] |= (uint64_t)1 << b;
+        }
 }
 
 void rw_space_init(struct rw_space *space) {

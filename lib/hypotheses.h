@@ -18,7 +18,8 @@
  *   P(intact, A)       = kind[SCATTERED] · Π over A of o(a) / Z4                4 <= |A| <= 6
  * with q the share of a further site in its severity; o the odds of a site in its severity in a scattered
  * disease; Z the sums over all unordered sets of different sites that make the kinds sum to 1;
- *   k(a,b) = in_series where both lie in one region and some bundle of the usual form runs through both,
+ *   k(a,b) = in_series where both lie in one region and more than half of the fibres of one of them run
+ *            through the other too (bundle weights of the usual form summed over all targets),
  *            else same_region inside one region, else 1;
  *   c(r,a) = in_series where a is a trunk or division and every plexus root that feeds it in the usual form
  *            (the first variant) is injured in r, else 1;
@@ -47,7 +48,7 @@ struct rw_space {
     size_t further_count;
     uint8_t further_site[RW_MAX_FURTHER];  /* ordinal → site */
     uint8_t further_of_site[RW_MAX_SITES]; /* site → ordinal, 0xff for root sites */
-    uint64_t in_series[RW_MAX_FURTHER];    /* ordinals of one region that share a bundle with this one */
+    uint64_t in_series[RW_MAX_FURTHER];    /* ordinals that lie on this one's path, see k */
     uint8_t fed_by[RW_MAX_FURTHER];        /* mask of the plexus roots of a trunk or division; 0 for others */
 };
 

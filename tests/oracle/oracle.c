@@ -33,7 +33,8 @@ static size_t site_named(const char *id) {
     return site;
 }
 
-/* Which sites share a bundle of the first variant, and which roots feed trunks and divisions there. */
+/* Fibres that two sites share (a site with itself: all its fibres) in the first variant, and which roots feed
+ * trunks and divisions there. */
 static void prepare_paths(struct oracle *oracle) {
     const struct rw_model *model = rw_model();
     for (size_t t = 0; t < model->target_count; t++)
@@ -43,7 +44,7 @@ static void prepare_paths(struct oracle *oracle) {
             for (size_t a = 0; a < bundle->site_count; a++) {
                 const enum rw_level level = model->sites[bundle->sites[a]].level;
                 for (size_t b = 0; b < bundle->site_count; b++)
-                    oracle->one_path[bundle->sites[a]][bundle->sites[b]] = true;
+                    oracle->shared[bundle->sites[a]][bundle->sites[b]] += bundle->weight;
                 if (feeds && (level == RW_LEVEL_TRUNK || level == RW_LEVEL_DIVISION))
                     oracle->fed_by[bundle->sites[a]][bundle->segment - RW_SEGMENT_C5] = true;
             }
@@ -211,6 +212,11 @@ static double series_weight(const struct oracle *oracle, const struct oracle_hyp
     return weight;
 }
 
+/* More than half of the fibres of one run through the other. */
+static bool one_path(const struct oracle *oracle, size_t a, size_t b) {
+    return oracle->shared[a][b] > oracle->shared[a][a] / 2 || oracle->shared[a][b] > oracle->shared[b][b] / 2;
+}
+
 /* Product of q over a set of further sites and of k over its pairs. */
 static double further_weight(const struct oracle *oracle, const struct rw_lesion *further, size_t count) {
     const struct rw_prior *prior = oracle->prior;
@@ -220,7 +226,7 @@ static double further_weight(const struct oracle *oracle, const struct rw_lesion
         weight *= prior->site[further[i].site][further[i].severity];
         for (size_t j = 0; j < i; j++)
             if (strcmp(sites[further[i].site].region, sites[further[j].site].region) == 0)
-                weight *= oracle->one_path[further[i].site][further[j].site] ? prior->in_series
+                weight *= one_path(oracle, further[i].site, further[j].site) ? prior->in_series
                                                                              : prior->same_region;
     }
     return weight;

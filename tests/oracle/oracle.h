@@ -40,7 +40,7 @@ struct oracle {
     double configuration_total[1 << RW_PLEXUS_ROOTS]; /* sum of C over a mask */
     double one_total, root_and_two_total;             /* Z1, Zx */
     double pair_total, triple_total, scatter_total;   /* Z2, Z3, Z4 */
-    bool one_path[RW_MAX_SITES][RW_MAX_SITES];        /* some bundle of the first variant runs through both */
+    double shared[RW_MAX_SITES][RW_MAX_SITES];        /* fibres that run through both, in the first variant */
     bool fed_by[RW_MAX_SITES][RW_PLEXUS_ROOTS];       /* a trunk or division, in the first variant */
     size_t scatter_count;                             /* sites that a scattered disease picks from */
     uint8_t scatter_sites[RW_MAX_SITES];

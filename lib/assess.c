@@ -63,12 +63,16 @@ enum rw_status rw_assess(const struct rw_exam *exam, void *workspace, size_t wor
         error->status = status;
         return status;
     }
-    rw_explain_evidence(exam, &result, &out->localisation);
-    rw_explain_fit(exam, &result, &out->localisation);
-    rw_explain_next(exam, &result, &out->localisation);
-    rw_deficits(exam, &result.posterior, &out->deficits);
-    rw_recovery(exam, &result.posterior, &out->deficits, &out->recovery);
-    rw_transfers(exam, &result.posterior, &out->deficits, &out->recovery, &out->transfers);
+    struct rw_states states;
+    if (!rw_states_make(&result, &arena, &states) || !rw_deficits(exam, &states, &arena, &out->deficits)) {
+        error->status = RW_ENOSPACE;
+        return RW_ENOSPACE;
+    }
+    out->localisation.list_covers = states.covers;
+    rw_explain_findings(exam, &result, &states, &out->localisation);
+    rw_explain_next(exam, &states, &out->localisation);
+    rw_recovery(exam, &states, &out->deficits, &out->recovery);
+    rw_transfers(exam, &states, &out->deficits, &out->recovery, &out->transfers);
     rw_rules(exam, &out->localisation, out);
     return RW_OK;
 }

@@ -5,7 +5,6 @@
 #include <string.h>
 
 #include "deficits.h"
-#include "donors.h"
 #include "recovery.h"
 #include "transfers.h"
 #include "unaided.h"
@@ -13,12 +12,16 @@
 enum { BECAUSE = 160 };
 
 /* P(a muscle is M3 now or becomes so unaided). */
-static double muscle_returns(const struct rw_unaided *unaided, const struct rw_posterior *posterior,
+static double muscle_returns(const struct rw_unaided *unaided, const struct rw_states *states,
                              const struct rw_muscle_state *state) {
-    double chance = 0.0;
-    for (size_t i = 0; i < posterior->count; i++)
-        chance +=
-            posterior->cases[i].weight * rw_loss_of(unaided, &posterior->cases[i], state->muscle).returns;
+    struct rw_groups groups;
+    double returns[RW_MAX_STATES][RW_MAX_WORLDS], weight[RW_MAX_STATES][RW_MAX_WORLDS], chance = 0.0;
+    rw_group(states, rw_sites_to_any(state->muscle), &groups);
+    rw_unaided_returns(unaided, state->muscle, &groups, returns);
+    rw_group_weights(states, &groups, weight);
+    for (size_t g = 0; g < groups.count; g++)
+        for (size_t w = 0; w < states->world_count; w++)
+            chance += weight[g][w] * returns[g][w];
     return state->p_m3 + (1.0 - state->p_m3) * chance;
 }
 
@@ -26,13 +29,13 @@ static bool lost_function(const struct rw_function_deficit *f) {
     return f->p_useful < 0.5 && f->p_recovers_unaided < 0.5;
 }
 
-void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam,
-                     const struct rw_posterior *posterior, const struct rw_deficits *deficits,
-                     const struct rw_recovery *recovery, const struct rw_donor_status *donors) {
+void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam, const struct rw_states *states,
+                     const struct rw_deficits *deficits, const struct rw_recovery *recovery,
+                     const struct rw_donor_status *donors) {
     const bool onset = exam->onset_day != RW_NO_DAY;
     *patient = (struct rw_patient){
         .exam = exam,
-        .posterior = posterior,
+        .states = states,
         .deficits = deficits,
         .recovery = recovery,
         .donors = donors,
@@ -41,21 +44,26 @@ void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam,
     patient->delay_days = onset ? (double)patient->operation_day - exam->onset_day : (double)NAN;
     struct rw_unaided unaided;
     rw_unaided_init(exam, &unaided);
+    rw_site_distances(patient->site_mm);
+    rw_donor_parts(patient->parts);
+    rw_transfer_bars(patient->bars);
     for (size_t i = 0; i < deficits->muscle_count; i++) {
         const struct rw_muscle_state *state = &deficits->muscles[i];
         patient->returns[i] = 1.0;
-        if (state->p_m3 >= 0.5 || rw_denervated(posterior, state->muscle) <= 0.5)
+        if (state->p_m3 >= 0.5 || rw_denervated(states, state->muscle) <= 0.5)
             continue;
-        patient->returns[i] = muscle_returns(&unaided, posterior, state);
+        patient->returns[i] = muscle_returns(&unaided, states, state);
         if (patient->returns[i] >= 0.5)
             continue;
-        const double mm = rw_regrowth_mm(posterior, state->muscle);
+        const double mm = rw_regrowth_mm(states, state->muscle);
         patient->injury_mm[i] = isnan(mm) ? (double)INFINITY : mm;
         patient->lost_muscles |= UINT64_C(1) << i;
     }
-    for (size_t i = 0; i < deficits->function_count; i++)
+    for (size_t i = 0; i < deficits->function_count; i++) {
+        patient->priority[i] = rw_function_priority(deficits->functions[i].function);
         if (lost_function(&deficits->functions[i]))
             patient->lost_functions |= UINT64_C(1) << i;
+    }
 }
 
 /* ---- one reason each; true: rejected, and `because` is written ---- */
@@ -88,12 +96,13 @@ static bool not_planned(const struct rw_patient *p, const struct rw_transfer *t,
 static bool donor_closed(const struct rw_patient *p, const struct rw_transfer *t, char *because) {
     const struct rw_model *m = rw_model();
     const struct rw_donor_status *donor = &p->donors[t->donor];
+    const uint64_t barred = p->bars[t - m->transfers].donors;
     if (donor->state != RW_DONOR_USABLE) {
         snprintf(because, BECAUSE, "donor not usable: %.140s", donor->because);
         return true;
     }
     for (size_t i = 0; i < m->donor_count; i++)
-        if (p->exam->used[i] && rw_names(t->conflicts, m->donors[i].id)) {
+        if (p->exam->used[i] && (barred >> i & 1u) != 0) {
             snprintf(because, BECAUSE, "conflict: already used: %s", m->donors[i].label);
             return true;
         }
@@ -168,7 +177,7 @@ static bool find_gain(const struct rw_patient *p, const struct rw_transfer *t, s
         if ((p->lost_functions & bit) != 0)
             c->functions |= reach.prime ? bit : 0;
         else if (f->p_useful >= 0.5)
-            c->strength += rw_function_priority(t->functions[i]) * rw_fact_value("plan_strength_weight") *
+            c->strength += p->priority[f - p->deficits->functions] * rw_fact_value("plan_strength_weight") *
                            reach.share * (c->step.p_useful - reach.returns);
     }
     return c->functions != 0 || c->strength > 0.0;
@@ -200,29 +209,32 @@ static bool nothing_to_gain(const struct rw_patient *p, const struct rw_transfer
     return true;
 }
 
+/* Sites further out than `suture_mm` on the way to any of the muscles, in one variant. */
+static struct rw_sites sites_beyond(const struct rw_patient *p, uint64_t muscles, size_t variant,
+                                    double suture_mm) {
+    struct rw_sites way = {{0}}, beyond = {{0}};
+    for (size_t k = 0; k < p->deficits->muscle_count; k++)
+        if ((muscles >> k & 1u) != 0)
+            way = rw_sites_either(way, rw_sites_to(variant, p->deficits->muscles[k].muscle));
+    for (uint8_t s = 0; s < rw_model()->site_count; s++)
+        if (rw_sites_hold(way, s) && p->site_mm[s] > suture_mm)
+            rw_sites_add(&beyond, s);
+    return beyond;
+}
+
 /* P(a complete lesion between suture and some restored muscle). */
 static double beyond_suture(const struct rw_patient *p, const struct rw_transfer *t, uint64_t muscles) {
-    const struct rw_model *m = rw_model();
     double suture_mm = (double)INFINITY, blocked = 0.0;
     for (size_t i = 0; i < t->muscle_count; i++)
         suture_mm = fmin(suture_mm, rw_motor_point_mm(t->muscles[i]));
     suture_mm -= rw_transfer_mm(t);
-    for (size_t i = 0; i < p->posterior->count; i++) {
-        const struct rw_case *c = &p->posterior->cases[i];
-        bool hit = false;
-        for (size_t k = 0; !c->outside && k < p->deficits->muscle_count; k++) {
-            if ((muscles >> k & 1u) == 0)
-                continue;
-            const uint16_t muscle = p->deficits->muscles[k].muscle;
-            const struct rw_range range = m->ranges[(size_t)c->variant * m->target_count + muscle];
-            for (size_t b = range.first; b < range.first + range.count; b++)
-                for (size_t s = 0; s < m->bundles[b].site_count; s++) {
-                    const uint8_t site = m->bundles[b].sites[s];
-                    hit |= c->severity[site] == RW_COMPLETE && rw_site_mm(site) > suture_mm;
-                }
+    for (size_t v = 0; v < rw_model()->variant_count; v++) {
+        const struct rw_sites beyond = sites_beyond(p, muscles, v, suture_mm);
+        for (size_t i = 0; i < p->states->count; i++) {
+            const struct rw_state *s = &p->states->list[i];
+            if (!s->outside && rw_sites_meet(s->complete, beyond))
+                blocked += s->weight[rw_world_of(v, 0)] + s->weight[rw_world_of(v, 1)];
         }
-        if (hit)
-            blocked += c->weight;
     }
     return blocked;
 }
@@ -276,6 +288,6 @@ bool rw_candidate_screen(const struct rw_patient *patient, uint16_t transfer, st
     if (nothing_to_gain(patient, t, out, because) || no_nearer(patient, t, out->muscles, because) ||
         out_of_reach(patient, t, out->muscles, &out->step, because))
         return false;
-    out->parts = rw_donor_parts(t->donor);
+    out->parts = patient->parts[t->donor];
     return true;
 }

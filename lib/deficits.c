@@ -7,19 +7,26 @@
 
 enum { NO_SLOT = 0xff };
 
-/* What does not change from case to case. */
+/* A muscle in one world of the states that injure the same of it. */
+struct power {
+    double lost, returns, reaches[RW_GRADES]; /* reaches: P(a grade or better) */
+    bool uneven;
+};
+
+/* A muscle in all states. */
+struct seen {
+    uint16_t group[RW_MAX_STATES];
+    struct power *power; /* [group · worlds + world] */
+};
+
 struct work {
+    const struct rw_states *states;
     const struct rw_table *motor, *movement;
     struct rw_unaided unaided;
     uint8_t slot[RW_MAX_TARGETS]; /* place of a muscle or function in the deficits */
     struct rw_measured muscle[RW_MAX_MUSCLES], function[RW_MAX_FUNCTIONS];
     double graded_fraction[RW_MAX_MUSCLES];
-};
-
-/* The muscles in one case. */
-struct scene {
-    struct rw_loss loss[RW_MAX_MUSCLES];
-    double reaches[RW_MAX_MUSCLES][RW_GRADES]; /* P(a grade or better) */
+    struct seen seen[RW_MAX_MUSCLES];
 };
 
 static const struct rw_table *table_named(const char *id) {
@@ -152,27 +159,60 @@ static double mean_grade(const double grade[RW_GRADES]) {
     return mean;
 }
 
-static void see_muscles(const struct work *w, const struct rw_case *c, struct scene *scene,
-                        struct rw_deficits *out) {
-    for (size_t i = 0; i < out->muscle_count; i++) {
-        struct rw_muscle_state *state = &out->muscles[i];
-        struct rw_loss *loss = &scene->loss[i];
-        double grade[RW_GRADES] = {0.0};
-        *loss = rw_loss_of(&w->unaided, c, state->muscle);
-        predict(w->motor, c->outside, loss->uneven ? RW_SPREAD_UNEVEN : RW_SPREAD_SHARP, 1.0 - loss->lost,
-                grade);
-        if (w->muscle[i].given) {
-            loss->lost = 1.0 - w->graded_fraction[i];
-            loss->uneven = false;
-        }
-        for (size_t g = 0; g < RW_GRADES; g++) {
-            state->grade[g] += c->weight * grade[g];
-            scene->reaches[i][g] = at_least(w->muscle[i].given ? w->muscle[i].grade : grade, g);
-        }
+/* Fills `out` but for `returns`, and the grade as predicted. */
+static void see_power(const struct work *w, size_t muscle, const struct rw_effect *e, size_t world,
+                      double grade[RW_GRADES], struct power *out) {
+    const struct rw_measured *measured = &w->muscle[muscle];
+    memset(grade, 0, RW_GRADES * sizeof *grade);
+    predict(w->motor, e->outside, (enum rw_spread)e->spread[world], e->left[world], grade);
+    out->lost = 1.0 - (measured->given ? w->graded_fraction[muscle] : e->left[world]);
+    out->uneven = !measured->given && e->spread[world] == RW_SPREAD_UNEVEN;
+    double above = 0.0;
+    for (size_t g = RW_GRADES; g-- > 0;) {
+        above += measured->given ? measured->grade[g] : grade[g];
+        out->reaches[g] = above;
     }
 }
 
-/* A function in one case: the sums over its muscles, and P(no prime mover reaches a grade). */
+/* The predicted grade, effect by effect. */
+static void grade_muscle(const struct work *w, size_t muscle, struct rw_muscle_state *out) {
+    const struct rw_effects *effects = &w->states->effects[out->muscle];
+    double weight[RW_MAX_STATES][RW_MAX_WORLDS];
+    rw_effect_weights(w->states, 0, effects, weight);
+    for (size_t e = 0; e < effects->count; e++)
+        for (size_t v = 0; v < w->states->world_count; v++) {
+            double grade[RW_GRADES];
+            struct power power;
+            see_power(w, muscle, &effects->list[e], v, grade, &power);
+            for (size_t k = 0; k < RW_GRADES; k++)
+                out->grade[k] += weight[e][v] * grade[k];
+        }
+}
+
+static bool see_muscle(struct work *w, size_t muscle, struct rw_arena *arena, struct rw_muscle_state *out) {
+    const size_t worlds = w->states->world_count;
+    const struct rw_effects *effects = &w->states->effects[out->muscle];
+    struct rw_groups groups;
+    double returns[RW_MAX_STATES][RW_MAX_WORLDS];
+    rw_group(w->states, rw_sites_to_any(out->muscle), &groups);
+    rw_unaided_returns(&w->unaided, out->muscle, &groups, returns);
+    struct seen *seen = &w->seen[muscle];
+    memcpy(seen->group, groups.of, w->states->count * sizeof *seen->group);
+    seen->power = rw_arena_take(arena, groups.count * worlds, sizeof *seen->power);
+    if (seen->power == NULL)
+        return false;
+    for (size_t g = 0; g < groups.count; g++)
+        for (size_t v = 0; v < worlds; v++) {
+            double grade[RW_GRADES];
+            struct power *power = &seen->power[g * worlds + v];
+            see_power(w, muscle, &effects->list[effects->of[groups.list[g].example]], v, grade, power);
+            power->returns = returns[g][v];
+        }
+    grade_muscle(w, muscle, out);
+    return true;
+}
+
+/* A function in one state and world: the sums over its muscles, and P(no prime mover reaches a grade). */
 struct part {
     double fraction, graded_fraction, graded_share, lost, returns;
     double none_reaches[RW_GRADES];
@@ -191,9 +231,9 @@ static void cap(const struct part *p, double grade[RW_GRADES]) {
         grade[g] = capped[g] - capped[g + 1];
 }
 
-static void predict_function(const struct work *w, const struct rw_case *c, const struct part *p,
+static void predict_function(const struct work *w, bool outside, const struct part *p,
                              double grade[RW_GRADES]) {
-    if (c->outside) {
+    if (outside) {
         double graded[RW_GRADES] = {0.0};
         predict(w->movement, true, RW_SPREAD_SHARP, 1.0, grade);
         if (p->graded_share > 0.0)
@@ -207,49 +247,82 @@ static void predict_function(const struct work *w, const struct rw_case *c, cons
         cap(p, grade);
 }
 
-static void add_function(const struct work *w, const struct rw_case *c, const struct part *p,
-                         struct rw_function_deficit *out) {
+static void add_part(const struct work *w, bool outside, double weight, const struct part *p,
+                     struct rw_function_deficit *out) {
     const double returns = p->lost > 0.0 ? p->returns / p->lost : w->unaided.other;
     const struct rw_measured *given = &w->function[w->slot[out->function]];
     double grade[RW_GRADES] = {0.0};
     if (given->given)
         memcpy(grade, given->grade, sizeof grade);
     else
-        predict_function(w, c, p, grade);
+        predict_function(w, outside, p, grade);
     const double useful = at_least(grade, RW_GRADE_USEFUL);
-    out->expected_grade += c->weight * mean_grade(grade);
-    out->p_useful += c->weight * useful;
-    out->p_recovers_unaided += c->weight * (useful + (1.0 - useful) * returns);
+    out->expected_grade += weight * mean_grade(grade);
+    out->p_useful += weight * useful;
+    out->p_recovers_unaided += weight * (useful + (1.0 - useful) * returns);
 }
 
-static void add_member(const struct work *w, const struct scene *scene, const struct rw_member *member,
+/* A muscle of a function. */
+struct share {
+    size_t muscle;
+    double share;
+    bool prime;
+};
+
+static void add_member(const struct work *w, const struct share *member, const struct power *power,
                        struct part *p) {
-    const size_t muscle = w->slot[member->muscle];
-    const struct rw_loss *loss = &scene->loss[muscle];
-    p->fraction += member->share * (1.0 - loss->lost);
-    p->lost += member->share * loss->lost;
-    p->returns += member->share * loss->lost * loss->returns;
-    p->uneven |= loss->uneven;
-    if (w->muscle[muscle].given) {
+    p->fraction += member->share * (1.0 - power->lost);
+    p->lost += member->share * power->lost;
+    p->returns += member->share * power->lost * power->returns;
+    p->uneven |= power->uneven;
+    if (w->muscle[member->muscle].given) {
         p->graded_share += member->share;
-        p->graded_fraction += member->share * w->graded_fraction[muscle];
+        p->graded_fraction += member->share * w->graded_fraction[member->muscle];
     }
-    if (strcmp(member->role, "prime") != 0)
+    if (!member->prime)
         return;
     for (size_t g = 0; g < RW_GRADES; g++)
-        p->none_reaches[g] = (p->primes ? p->none_reaches[g] : 1.0) * (1.0 - scene->reaches[muscle][g]);
+        p->none_reaches[g] = (p->primes ? p->none_reaches[g] : 1.0) * (1.0 - power->reaches[g]);
     p->primes = true;
 }
 
-static void see_functions(const struct work *w, const struct rw_case *c, const struct scene *scene,
-                          struct rw_deficits *out) {
+/* The muscles of a function, and every site on the way to one of them. */
+static size_t shares_of(const struct work *w, uint16_t function, struct share out[RW_MAX_MUSCLES],
+                        struct rw_sites *sites) {
     const struct rw_model *m = rw_model();
-    struct part parts[RW_MAX_FUNCTIONS] = {{0}};
-    for (size_t i = 0; i < m->member_count; i++)
-        if (m->targets[m->members[i].owner].kind == RW_TARGET_FUNCTION)
-            add_member(w, scene, &m->members[i], &parts[w->slot[m->members[i].owner]]);
-    for (size_t i = 0; i < out->function_count; i++)
-        add_function(w, c, &parts[i], &out->functions[i]);
+    size_t count = 0;
+    *sites = (struct rw_sites){{0}};
+    for (size_t i = 0; i < m->member_count; i++) {
+        const struct rw_member *member = &m->members[i];
+        if (member->owner != function)
+            continue;
+        out[count++] = (struct share){.muscle = w->slot[member->muscle],
+                                      .share = member->share,
+                                      .prime = strcmp(member->role, "prime") == 0};
+        *sites = rw_sites_either(*sites, rw_sites_to_any(member->muscle));
+    }
+    return count;
+}
+
+static void see_function(const struct work *w, struct rw_function_deficit *out) {
+    const size_t worlds = w->states->world_count;
+    struct share shares[RW_MAX_MUSCLES];
+    struct rw_sites sites;
+    struct rw_groups groups;
+    double weight[RW_MAX_STATES][RW_MAX_WORLDS];
+    const size_t count = shares_of(w, out->function, shares, &sites);
+    rw_group(w->states, sites, &groups);
+    rw_group_weights(w->states, &groups, weight);
+    for (size_t g = 0; g < groups.count; g++)
+        for (size_t v = 0; v < worlds; v++) {
+            struct part part = {0};
+            for (size_t i = 0; i < count; i++) {
+                const struct seen *seen = &w->seen[shares[i].muscle];
+                const size_t group = seen->group[groups.list[g].example];
+                add_member(w, &shares[i], &seen->power[group * worlds + v], &part);
+            }
+            add_part(w, groups.list[g].outside, weight[g][v], &part, out);
+        }
 }
 
 /* ---- skin and pupil ---- */
@@ -259,22 +332,24 @@ static double loss_word(const char *word) {
 }
 
 /* P(reduced or absent): as recorded where it was tested, else predicted from the check's table. */
-static double area_lost(const struct rw_exam *exam, const struct rw_posterior *posterior, uint16_t check) {
+static double area_lost(const struct rw_exam *exam, const struct rw_states *states, uint16_t check) {
     const struct rw_model *m = rw_model();
     const struct rw_check *k = &m->checks[check];
     const struct rw_table *table = &m->tables[k->table];
     for (size_t i = 0; i < exam->finding_count; i++)
         if (exam->findings[i].check == check && !exam->findings[i].filled_in)
             return loss_word(m->scales[k->scale].values[exam->findings[i].value].text);
-    double lost = 0.0;
-    for (size_t i = 0; i < posterior->count; i++) {
-        const struct rw_case *c = &posterior->cases[i];
-        enum rw_spread spread = RW_SPREAD_SHARP;
-        const double fraction = c->outside ? 1.0 : rw_intact_fraction(c, k->target, &spread);
-        for (unsigned o = 0; o < table->observation_count; o++)
-            lost += c->weight * loss_word(table->observations[o]) *
-                    (c->outside ? table->outside[o] : rw_table_probability(table, spread, fraction, o));
-    }
+    const struct rw_effects *effects = &states->effects[k->target];
+    double weight[RW_MAX_STATES][RW_MAX_WORLDS], seen[UINT8_MAX] = {0.0}, p[UINT8_MAX], lost = 0.0;
+    rw_effect_weights(states, 0, effects, weight);
+    for (size_t e = 0; e < effects->count; e++)
+        for (size_t w = 0; w < states->world_count; w++) {
+            rw_effect_predict(table, 1.0, &effects->list[e], w, p);
+            for (size_t o = 0; o < table->observation_count; o++)
+                seen[o] += weight[e][w] * p[o];
+        }
+    for (size_t o = 0; o < table->observation_count; o++)
+        lost += loss_word(table->observations[o]) * seen[o];
     return lost;
 }
 
@@ -283,8 +358,7 @@ static bool is_area(const struct rw_check *check) {
 }
 
 /* Skin by nerve, and by root only for the roots of the plexus. */
-static void see_areas(const struct rw_exam *exam, const struct rw_posterior *posterior,
-                      struct rw_deficits *out) {
+static void see_areas(const struct rw_exam *exam, const struct rw_states *states, struct rw_deficits *out) {
     const struct rw_model *m = rw_model();
     for (size_t i = 0; i < m->check_count && out->area_count < RW_MAX_AREAS; i++) {
         const struct rw_check *check = &m->checks[i];
@@ -293,30 +367,33 @@ static void see_areas(const struct rw_exam *exam, const struct rw_posterior *pos
             of_plexus |= strcmp(check->item, rw_segment_name(s)) == 0;
         if (!is_area(check) || !of_plexus || check->target == RW_NONE)
             continue;
-        const double lost = area_lost(exam, posterior, (uint16_t)i);
+        const double lost = area_lost(exam, states, (uint16_t)i);
         out->areas[out->area_count++] =
             (struct rw_area_deficit){.area = check->target, .p_lost = lost, .protective = lost < 0.5};
     }
 }
 
-static double sympathetic_lost(const struct rw_posterior *posterior) {
+static double sympathetic_lost(const struct rw_states *states) {
     const uint16_t horner = rw_target_find(RW_TARGET_SIGN, "horner");
-    double lost = 0.0;
-    for (size_t i = 0; horner != RW_NONE && i < posterior->count; i++) {
-        const struct rw_case *c = &posterior->cases[i];
-        enum rw_spread spread = RW_SPREAD_SHARP;
-        if (!c->outside)
-            lost += c->weight * (1.0 - rw_intact_fraction(c, horner, &spread));
-    }
+    double weight[RW_MAX_STATES][RW_MAX_WORLDS], lost = 0.0;
+    if (horner == RW_NONE)
+        return 0.0;
+    const struct rw_effects *effects = &states->effects[horner];
+    rw_effect_weights(states, 0, effects, weight);
+    for (size_t e = 0; e < effects->count; e++)
+        for (size_t w = 0; w < states->world_count; w++)
+            lost += weight[e][w] * (1.0 - effects->list[e].left[w]);
     return lost;
 }
 
 /* ---- the whole ---- */
 
-static void prepare(struct work *w, const struct rw_exam *exam, struct rw_deficits *out) {
+static void prepare(struct work *w, const struct rw_exam *exam, const struct rw_states *states,
+                    struct rw_deficits *out) {
     const struct rw_model *m = rw_model();
     memset(w, 0, sizeof *w);
     memset(w->slot, NO_SLOT, sizeof w->slot);
+    w->states = states;
     w->motor = table_named("motor_muscle");
     w->movement = table_named("movement");
     rw_unaided_init(exam, &w->unaided);
@@ -338,25 +415,28 @@ static void prepare(struct work *w, const struct rw_exam *exam, struct rw_defici
     }
 }
 
-void rw_deficits(const struct rw_exam *exam, const struct rw_posterior *posterior, struct rw_deficits *out) {
-    struct work work;
-    struct scene scene;
+bool rw_deficits(const struct rw_exam *exam, const struct rw_states *states, struct rw_arena *arena,
+                 struct rw_deficits *out) {
+    struct work *work = rw_arena_take(arena, 1, sizeof *work);
+    if (work == NULL)
+        return false;
     memset(out, 0, sizeof *out);
-    prepare(&work, exam, out);
-    for (size_t i = 0; i < posterior->count; i++) {
-        see_muscles(&work, &posterior->cases[i], &scene, out);
-        see_functions(&work, &posterior->cases[i], &scene, out);
-    }
+    prepare(work, exam, states, out);
     for (size_t i = 0; i < out->muscle_count; i++) {
         struct rw_muscle_state *state = &out->muscles[i];
-        if (work.muscle[i].given)
-            memcpy(state->grade, work.muscle[i].grade, sizeof state->grade);
+        if (!see_muscle(work, i, arena, state))
+            return false;
+        if (work->muscle[i].given)
+            memcpy(state->grade, work->muscle[i].grade, sizeof state->grade);
         state->expected_grade = mean_grade(state->grade);
         state->p_m3 = at_least(state->grade, RW_GRADE_USEFUL);
         state->p_m4 = at_least(state->grade, RW_GRADE_STRONG);
     }
-    see_areas(exam, posterior, out);
-    out->p_sympathetic_lost = sympathetic_lost(posterior);
+    for (size_t i = 0; i < out->function_count; i++)
+        see_function(work, &out->functions[i]);
+    see_areas(exam, states, out);
+    out->p_sympathetic_lost = sympathetic_lost(states);
+    return true;
 }
 
 const struct rw_muscle_state *rw_muscle_state_of(const struct rw_deficits *deficits, uint16_t muscle) {

@@ -5,23 +5,51 @@
 
 #include "deficits.h"
 
-bool rw_names(const char *list, const char *id) {
-    const size_t length = strlen(id);
-    for (const char *at = list; (at = strstr(at, id)) != NULL; at += length) {
-        const bool starts = at == list || at[-1] == ' ';
-        if (starts && (at[length] == '\0' || at[length] == ' '))
-            return true;
-    }
-    return false;
+/* The next word of a space-separated list; false at its end. */
+static bool next_id(const char **list, char id[64]) {
+    const size_t skip = strspn(*list, " "), size = strcspn(*list + skip, " ");
+    snprintf(id, 64, "%.*s", (int)size, *list + skip);
+    *list += skip + size;
+    return size > 0;
 }
 
-uint64_t rw_donor_parts(uint16_t donor) {
+static size_t donor_named(const char *id) {
     const struct rw_model *m = rw_model();
-    uint64_t parts = 0;
-    for (size_t i = 0; i < m->donor_count; i++)
-        if (i != donor && rw_names(m->donors[donor].nerve, m->donors[i].id))
-            parts |= UINT64_C(1) << i;
-    return parts != 0 ? parts : UINT64_C(1) << donor;
+    size_t d = 0;
+    while (d < m->donor_count && strcmp(m->donors[d].id, id) != 0)
+        d++;
+    return d;
+}
+
+void rw_donor_parts(uint64_t parts[RW_MAX_DONORS]) {
+    const struct rw_model *m = rw_model();
+    char id[64];
+    for (size_t d = 0; d < m->donor_count; d++) {
+        parts[d] = 0;
+        for (const char *names = m->donors[d].nerve; next_id(&names, id);) {
+            const size_t part = donor_named(id);
+            if (part != d && part < m->donor_count)
+                parts[d] |= UINT64_C(1) << part;
+        }
+        if (parts[d] == 0)
+            parts[d] = UINT64_C(1) << d;
+    }
+}
+
+void rw_transfer_bars(struct rw_bars bars[RW_MAX_TRANSFERS]) {
+    const struct rw_model *m = rw_model();
+    char id[64];
+    for (size_t t = 0; t < m->transfer_count; t++) {
+        bars[t] = (struct rw_bars){0};
+        for (const char *names = m->transfers[t].conflicts; next_id(&names, id);) {
+            const size_t donor = donor_named(id);
+            if (donor < m->donor_count)
+                bars[t].donors |= UINT64_C(1) << donor;
+            for (size_t i = 0; i < m->transfer_count; i++)
+                if (strcmp(m->transfers[i].id, id) == 0)
+                    bars[t].transfers[i / 64] |= UINT64_C(1) << (i % 64);
+        }
+    }
 }
 
 static bool sign_present(const struct rw_exam *exam, const char *sign) {
@@ -58,12 +86,13 @@ static void say(struct rw_donor_status *out, enum rw_donor_state state, const ch
 }
 
 /* What settles the matter before any power is looked at. */
-static bool excluded(const struct rw_exam *exam, uint16_t donor, struct rw_donor_status *out) {
+static bool excluded(const struct rw_exam *exam, const uint64_t *parts_of, uint16_t donor,
+                     struct rw_donor_status *out) {
     const struct rw_model *m = rw_model();
     const struct rw_donor *d = &m->donors[donor];
-    const uint64_t parts = rw_donor_parts(donor);
+    const uint64_t parts = parts_of[donor];
     for (uint16_t i = 0; i < m->donor_count; i++) {
-        const uint64_t other = rw_donor_parts(i);
+        const uint64_t other = parts_of[i];
         const bool used = exam->used[i] && (parts & other) != 0;
         const bool declined = exam->declined[i] && (other & ~parts) == 0; /* all of it is part of this one */
         if (!used && !declined)
@@ -169,6 +198,8 @@ static void judge(const struct rw_exam *exam, const struct rw_deficits *deficits
 void rw_donor_states(const struct rw_exam *exam, const struct rw_deficits *deficits,
                      struct rw_donor_status out[RW_MAX_DONORS]) {
     const struct rw_model *m = rw_model();
+    uint64_t parts[RW_MAX_DONORS];
+    rw_donor_parts(parts);
     for (uint16_t i = 0; i < m->donor_count; i++) {
         memset(&out[i], 0, sizeof out[i]);
         out[i].donor = i;
@@ -176,6 +207,6 @@ void rw_donor_states(const struct rw_exam *exam, const struct rw_deficits *defic
             untested(i, &out[i]);
         else
             judge(exam, deficits, i, &out[i]);
-        (void)excluded(exam, i, &out[i]); /* speaks over what the power says */
+        (void)excluded(exam, parts, i, &out[i]); /* speaks over what the power says */
     }
 }

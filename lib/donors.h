@@ -4,12 +4,16 @@
 
 #include "posterior.h"
 
-/* Donors that a donor is made of (or stands for), as a mask over donor indices: its own bit, or the bits of
- * the donors that its `nerve` names. Two donors that share a bit are never spent together. */
-uint64_t rw_donor_parts(uint16_t donor);
+/* Of every donor, those that it is made of (or stands for), as a mask over donor indices: its own bit, or the
+ * bits of the donors that its `nerve` names. Two donors that share a bit are never spent together. */
+void rw_donor_parts(uint64_t parts[RW_MAX_DONORS]);
 
-/* Whether a space-separated list of ids names `id`. */
-bool rw_names(const char *list, const char *id);
+/* The donors and transfers that a transfer's row excludes, one bit each. */
+struct rw_bars {
+    uint64_t donors, transfers[2];
+};
+_Static_assert(RW_MAX_DONORS <= 64 && RW_MAX_TRANSFERS <= 128, "one bit for each donor and transfer");
+void rw_transfer_bars(struct rw_bars bars[RW_MAX_TRANSFERS]);
 
 /* The state of every donor, in the order of the model:
  *   excluded  already used (it, or a part of it), declined, on the chest with rib fractures, or of the chest

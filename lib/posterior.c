@@ -28,16 +28,21 @@ double rw_intact_fraction(const struct rw_case *c, uint16_t target, enum rw_spre
     return fraction;
 }
 
+/* The grid point below a fraction, clamped to [0,1], and how far it lies towards the next. */
+static size_t grid_place(double fraction, double *beyond) {
+    const double x = fraction <= 0.0 ? 0.0 : fraction >= 1.0 ? RW_GRID - 1 : fraction * (RW_GRID - 1);
+    const size_t i = x >= RW_GRID - 2 ? RW_GRID - 2 : (size_t)x;
+    *beyond = x - (double)i;
+    return i;
+}
+
 double rw_table_probability(const struct rw_table *table, enum rw_spread spread, double fraction,
                             unsigned observation) {
-    const double x = fraction <= 0.0 ? 0.0 : fraction >= 1.0 ? RW_GRID - 1 : fraction * (RW_GRID - 1);
-    size_t i = (size_t)x;
-    if (i > RW_GRID - 2)
-        i = RW_GRID - 2;
-    const double t = x - (double)i;
     const size_t n = table->observation_count;
-    const double *p = table->probability + ((size_t)spread * RW_GRID + i) * n + observation;
-    return p[0] + t * (p[n] - p[0]);
+    double x;
+    const double *p =
+        table->probability + ((size_t)spread * RW_GRID + grid_place(fraction, &x)) * n + observation;
+    return p[0] + x * (p[n] - p[0]);
 }
 
 double rw_table_ready(const struct rw_table *table, const struct rw_exam *exam) {
@@ -58,12 +63,16 @@ static double at_time(const struct rw_table *table, double ready, enum rw_spread
                : p;
 }
 
-void rw_predict(const struct rw_case *c, uint16_t target, const struct rw_table *table, double ready,
-                double *p) {
-    enum rw_spread spread = RW_SPREAD_SHARP;
-    const double fraction = c->outside ? 1.0 : rw_intact_fraction(c, target, &spread);
-    for (unsigned o = 0; o < table->observation_count; o++)
-        p[o] = c->outside ? table->outside[o] : at_time(table, ready, spread, fraction, o);
+void rw_table_predict(const struct rw_table *table, double ready, enum rw_spread spread, double fraction,
+                      double *p) {
+    const size_t n = table->observation_count;
+    double x;
+    const double *low = table->probability + ((size_t)spread * RW_GRID + grid_place(fraction, &x)) * n;
+    for (size_t o = 0; o < n; o++)
+        p[o] = low[o] + x * (low[n + o] - low[o]);
+    if (ready < 1.0)
+        for (size_t o = 0; o < n; o++)
+            p[o] = ready * p[o] + (1.0 - ready) * table->probability[(RW_GRID - 1) * n + o];
 }
 
 double rw_finding_probability(const struct rw_case *c, const struct rw_finding *finding, double ready) {

@@ -36,14 +36,14 @@ double rw_intact_fraction(const struct rw_case *c, uint16_t target, enum rw_spre
 double rw_table_probability(const struct rw_table *table, enum rw_spread spread, double fraction,
                             unsigned observation);
 
+/* P(observation | fraction) of every observation, of a sign that has come so far (rw_table_ready): ready ·
+ * P(fraction) + (1 − ready) · P(1). `p` has room for all. */
+void rw_table_predict(const struct rw_table *table, double ready, enum rw_spread spread, double fraction,
+                      double *p);
+
 /* How far a table's sign has come at the time of this exam: 0 before min_days (it says nothing yet), 1 from
  * full_days on or when onset is not known, linear between. */
 double rw_table_ready(const struct rw_table *table, const struct rw_exam *exam);
-
-/* P(observation | case) of a target for every observation of a table; `p` has room for all. `ready` mixes
- * P(observation | fraction) with P(observation | 1): ready · P(fraction) + (1 − ready) · P(1). */
-void rw_predict(const struct rw_case *c, uint16_t target, const struct rw_table *table, double ready,
-                double *p);
 
 /* P(recorded value of a check | case): the value's mix of observations; `outside` cases use the outside
  * distribution; a filled-in finding is (1 − f)·P(value) + f·outside(value), f the table's filled_outlier.

@@ -428,6 +428,7 @@ struct rw_hypothesis {
     bool inseparable;      /* this exam cannot tell it from the first of the list */
     uint16_t separated_by; /* the check, not examined yet, that would tell it best from the first; RW_NONE for
                               the first itself and where no check would */
+    double separated_bits; /* what that check would tell, in bits, were these two the only ones; 0 for none */
     struct rw_lesion lesions[RW_MAX_LESIONS];
 };
 struct rw_site_posterior {
@@ -437,6 +438,8 @@ struct rw_site_posterior {
 struct rw_root_posterior {
     double p_intact, p_preganglionic, p_postganglionic;
 };
+/* What a finding does to the odds of the first hypothesis, and the two of the ten first that make it most and
+ * least likely: RW_NONE where they all do alike. */
 struct rw_evidence {
     uint16_t check;
     uint16_t in_favour, against;
@@ -449,8 +452,10 @@ struct rw_unexplained {
 };
 struct rw_next_check {
     uint16_t check;
-    uint16_t separates[2];
-    double bits;
+    uint16_t separates[2]; /* the first and the listed rival of which it tells most; RW_NONE: of none */
+    double bits;           /* expected information about the hypothesis */
+    bool repeats; /* a part of a group already graded, or a group with such a part: the bits count what is mostly
+                     the same power as a second reading */
 };
 
 struct rw_localisation {

@@ -6,7 +6,6 @@
 
 #include "beta.h"
 #include "candidates.h"
-#include "donors.h"
 
 /* ---- the chance of one transfer ---- */
 
@@ -56,17 +55,20 @@ struct planner {
     struct rw_patient patient;
     struct rw_candidate candidates[RW_MAX_TRANSFERS];
     size_t count;
+    double donor_cost[RW_MAX_DONORS];
     bool taken[RW_MAX_TRANSFERS];     /* by candidate */
     double reached[RW_MAX_FUNCTIONS]; /* P(M3) of a function with the steps so far */
     uint64_t served;                  /* functions that some step serves */
     struct rw_plan *plan;
 };
 
-static bool conflict(uint16_t a, uint16_t b) {
-    const struct rw_model *m = rw_model();
-    const struct rw_transfer *x = &m->transfers[a], *y = &m->transfers[b];
-    return rw_names(x->conflicts, y->id) || rw_names(y->conflicts, x->id) ||
-           rw_names(x->conflicts, m->donors[y->donor].id) || rw_names(y->conflicts, m->donors[x->donor].id);
+static bool bars(const struct rw_bars *bars, uint16_t transfer) {
+    return (bars->transfers[transfer / 64] >> (transfer % 64) & 1u) != 0 ||
+           (bars->donors >> rw_model()->transfers[transfer].donor & 1u) != 0;
+}
+
+static bool conflict(const struct planner *p, uint16_t a, uint16_t b) {
+    return bars(&p->patient.bars[a], b) || bars(&p->patient.bars[b], a);
 }
 
 /* The step of the plan that leaves no room for a candidate, and in what; NULL when there is room. */
@@ -80,7 +82,7 @@ static const struct rw_candidate *rival(const struct planner *p, const struct rw
             *what = "its donor is spent on";
         else if ((chosen->muscles & c->muscles) != 0)
             *what = "its muscle is reached by";
-        else if (conflict(chosen->step.transfer, c->step.transfer))
+        else if (conflict(p, chosen->step.transfer, c->step.transfer))
             *what = "does not go together with";
         else
             continue;
@@ -90,31 +92,29 @@ static const struct rw_candidate *rival(const struct planner *p, const struct rw
 }
 
 static double function_gain(const struct planner *p, size_t function, double p_useful) {
-    const uint16_t target = p->patient.deficits->functions[function].function;
-    const double priority = rw_function_priority(target);
+    const double priority = p->patient.priority[function];
     const double before = p->reached[function];
     if ((p->served >> function & 1u) != 0)
         return priority * (1.0 - before) * p_useful;
     return priority * (p_useful - before);
 }
 
-/* What giving up a donor costs: its own fact, else the sum over the donors that it is made of. */
-static double donor_cost(uint16_t donor) {
+/* What giving up each donor costs: its own fact, else the sum over the donors that it is made of. */
+static void find_costs(struct planner *p) {
     const struct rw_model *m = rw_model();
-    const uint64_t parts = rw_donor_parts(donor);
-    const double own = fact_for("donor_cost", m->donors[donor].id);
-    double cost = 0.0;
-    if (!isnan(own))
-        return own;
-    for (size_t i = 0; i < m->donor_count; i++) {
-        const double part = (parts >> i & 1u) != 0 ? fact_for("donor_cost", m->donors[i].id) : 0.0;
-        cost += isnan(part) ? 0.0 : part;
+    double own[RW_MAX_DONORS];
+    for (size_t d = 0; d < m->donor_count; d++)
+        own[d] = fact_for("donor_cost", m->donors[d].id);
+    for (size_t d = 0; d < m->donor_count; d++) {
+        p->donor_cost[d] = isnan(own[d]) ? 0.0 : own[d];
+        for (size_t i = 0; isnan(own[d]) && i < m->donor_count; i++)
+            if ((p->patient.parts[d] >> i & 1u) != 0 && !isnan(own[i]))
+                p->donor_cost[d] += own[i];
     }
-    return cost;
 }
 
 static double gain_of(const struct planner *p, const struct rw_candidate *c) {
-    double gain = c->strength - donor_cost(rw_model()->transfers[c->step.transfer].donor);
+    double gain = c->strength - p->donor_cost[rw_model()->transfers[c->step.transfer].donor];
     for (size_t i = 0; i < p->patient.deficits->function_count; i++)
         if ((c->functions >> i & 1u) != 0)
             gain += function_gain(p, i, c->step.p_useful);
@@ -197,20 +197,19 @@ static void reject_rest(const struct planner *p, struct rw_transfers *out) {
 }
 
 /* P(some site of these nerves is injured). */
-static double lesion_probability(const struct rw_posterior *posterior) {
-    const size_t sites = rw_model()->site_count;
+static double lesion_probability(const struct rw_states *states) {
     double p = 0.0;
-    for (size_t i = 0; i < posterior->count; i++) {
-        const struct rw_case *c = &posterior->cases[i];
-        bool any = false;
-        for (size_t s = 0; !c->outside && s < sites; s++)
-            any |= c->severity[s] != RW_INTACT;
-        p += any ? c->weight : 0.0;
+    for (size_t i = 0; i < states->count; i++) {
+        const struct rw_state *s = &states->list[i];
+        if (s->outside || !rw_sites_any(rw_sites_either(s->partial, s->complete)))
+            continue;
+        for (size_t w = 0; w < states->world_count; w++)
+            p += s->weight[w];
     }
     return p;
 }
 
-void rw_transfers(const struct rw_exam *exam, const struct rw_posterior *posterior,
+void rw_transfers(const struct rw_exam *exam, const struct rw_states *states,
                   const struct rw_deficits *deficits, const struct rw_recovery *recovery,
                   struct rw_transfers *out) {
     const struct rw_model *m = rw_model();
@@ -218,14 +217,14 @@ void rw_transfers(const struct rw_exam *exam, const struct rw_posterior *posteri
     memset(out, 0, sizeof *out);
     if (!recovery->available)
         out->because = recovery->because;
-    else if (lesion_probability(posterior) < 0.5)
+    else if (lesion_probability(states) < 0.5)
         out->because = "no lesion of these nerves is likely";
     if (out->because != NULL)
         return;
     out->available = true;
     rw_donor_states(exam, deficits, out->donors);
     out->donor_count = m->donor_count;
-    rw_patient_init(&planner.patient, exam, posterior, deficits, recovery, out->donors);
+    rw_patient_init(&planner.patient, exam, states, deficits, recovery, out->donors);
     for (uint16_t i = 0; i < m->transfer_count; i++) {
         char because[160];
         if (rw_candidate_screen(&planner.patient, i, &planner.candidates[planner.count], because))
@@ -233,6 +232,7 @@ void rw_transfers(const struct rw_exam *exam, const struct rw_posterior *posteri
         else
             reject(out, i, because);
     }
+    find_costs(&planner);
     build_plan(&planner);
     out->plan_count = planner.plan->step_count > 0 ? 1 : 0;
     reject_rest(&planner, out);

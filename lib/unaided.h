@@ -2,24 +2,20 @@
 #ifndef RW_UNAIDED_H
 #define RW_UNAIDED_H
 
-#include "posterior.h"
+#include "states.h"
 
 /* P(what a lesion took comes back alone), already lowered for the time without a sign. */
 struct rw_unaided {
-    double by_level[RW_LEVEL_COUNT]; /* complete lesions */
-    double partial, preganglionic;
-    double other; /* weak for another reason than a lesion of these nerves */
+    double at[RW_MAX_SITES][RW_COMPLETE + 1]; /* by site and severity; 1 where nothing was taken */
+    double other;                             /* weak for another reason than a lesion of these nerves */
 };
 
 void rw_unaided_init(const struct rw_exam *exam, struct rw_unaided *out);
 
-/* Of one target in one case: how much is lost, and the mean chance that it returns. With nothing lost the
- * chance is `other`. O(bundles · sites). */
-struct rw_loss {
-    double lost, returns; /* lost = 1 − intact fraction */
-    bool uneven;          /* some partial lesion lies on its bundles */
-};
-bool rw_site_is_preganglionic(size_t site);
-struct rw_loss rw_loss_of(const struct rw_unaided *unaided, const struct rw_case *c, uint16_t target);
+/* Mean chance that what each group of states lost of a target returns, by world: of the sites on a bundle the
+ * worst counts, bundles count by what they lost. With nothing lost it is `other`. The groups are those of
+ * rw_sites_to_any(target). */
+void rw_unaided_returns(const struct rw_unaided *unaided, uint16_t target, const struct rw_groups *groups,
+                        double returns[][RW_MAX_WORLDS]);
 
 #endif

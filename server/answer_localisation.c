@@ -3,10 +3,6 @@
 #include <math.h>
 #include <string.h>
 
-/* Checks that would add next to nothing are not worth the reader's time. */
-enum { NEXT_LISTED = 30 };
-static const double least_bits = 0.0005;
-
 size_t rw_hypotheses_listed(const struct rw_localisation *localisation) {
     double covered = 0;
     size_t count = 0;
@@ -37,12 +33,32 @@ size_t rw_unexplained_order(const struct rw_localisation *localisation, struct r
 }
 
 size_t rw_next_order(const struct rw_localisation *localisation, struct rw_rank ranks[RW_MAX_CHECKS]) {
-    size_t count = 0;
-    for (size_t i = 0; i < localisation->next_count; i++)
-        if (localisation->next[i].bits >= least_bits)
-            ranks[count++] = (struct rw_rank){localisation->next[i].bits, (uint16_t)i};
-    rw_rank(ranks, count);
-    return count < NEXT_LISTED ? count : NEXT_LISTED;
+    for (size_t i = 0; i < localisation->next_count; i++) /* bedside first: the engine has sorted them */
+        ranks[i] = (struct rw_rank){-(double)i, (uint16_t)i};
+    return localisation->next_count;
+}
+
+/* ---- findings and hypotheses by name ---- */
+
+static void write_summary_at(struct rw_answer *answer, uint16_t index) {
+    char summary[RW_SUMMARY_SIZE];
+    rw_summary_at(answer->exam, &answer->assessment->localisation, index, summary);
+    rw_json_string(&answer->json, summary[0] ? summary : NULL);
+}
+
+/* "/motor/serratus_anterior" → "motor.serratus_anterior"; null for no check. */
+static void write_finding(struct rw_json *json, const char *key, uint16_t check) {
+    char name[96] = "";
+    if (check != RW_NONE)
+        rw_check_pointer(check, name, sizeof name);
+    for (char *slash = name[0] ? strchr(name + 1, '/') : NULL; slash; slash = strchr(slash, '/'))
+        *slash = '.';
+    rw_json_key_string(json, key, name[0] ? name + 1 : NULL);
+}
+
+/* Nobody acts on the fifth decimal of a bit. */
+static void write_bits(struct rw_json *json, double bits) {
+    rw_json_key_number(json, "bits", round(bits * 1e4) / 1e4);
 }
 
 /* ---- hypotheses, sites, roots ---- */
@@ -77,11 +93,26 @@ static void write_hypotheses(struct rw_answer *answer) {
     for (size_t i = 0; i < listed; i++)
         write_hypothesis(answer, &l->hypotheses[i]);
     rw_json_close(&answer->json, ']');
-    rw_json_key_open(&answer->json, "inseparable", '[');
-    for (size_t i = 1; i < listed; i++)
-        if (l->hypotheses[i].inseparable)
-            rw_json_integer(&answer->json, (int64_t)i);
-    rw_json_close(&answer->json, ']');
+}
+
+/* What this exam cannot tell from the first, and the check that would. */
+static void write_inseparable(struct rw_answer *answer) {
+    const struct rw_localisation *l = &answer->assessment->localisation;
+    struct rw_json *json = &answer->json;
+    const size_t listed = rw_hypotheses_listed(l);
+    rw_json_key_open(json, "inseparable", '[');
+    for (size_t i = 1; i < listed; i++) {
+        if (!l->hypotheses[i].inseparable)
+            continue;
+        rw_json_open(json, '{');
+        rw_json_key_integer(json, "hypothesis", (int64_t)i);
+        rw_json_key(json, "summary");
+        write_summary_at(answer, (uint16_t)i);
+        write_finding(json, "separated_by", l->hypotheses[i].separated_by);
+        write_bits(json, l->hypotheses[i].separated_bits);
+        rw_json_close(json, '}');
+    }
+    rw_json_close(json, ']');
 }
 
 static void write_sites(struct rw_answer *answer) {
@@ -154,12 +185,6 @@ static void write_fit(struct rw_answer *answer) {
     rw_json_close(json, '}');
 }
 
-static void write_summary_at(struct rw_answer *answer, uint16_t index) {
-    char summary[RW_SUMMARY_SIZE];
-    rw_summary_at(answer->exam, &answer->assessment->localisation, index, summary);
-    rw_json_string(&answer->json, summary[0] ? summary : NULL);
-}
-
 static void write_evidence(struct rw_answer *answer) {
     const struct rw_localisation *l = &answer->assessment->localisation;
     struct rw_json *json = &answer->json;
@@ -180,15 +205,6 @@ static void write_evidence(struct rw_answer *answer) {
     rw_json_close(json, ']');
 }
 
-/* "/motor/serratus_anterior" → "motor.serratus_anterior" */
-static void write_finding(struct rw_json *json, uint16_t check) {
-    char name[96];
-    rw_check_pointer(check, name, sizeof name);
-    for (char *slash = strchr(name + 1, '/'); slash; slash = strchr(slash, '/'))
-        *slash = '.';
-    rw_json_key_string(json, "finding", name + 1);
-}
-
 static void write_next(struct rw_answer *answer) {
     const struct rw_localisation *l = &answer->assessment->localisation;
     struct rw_json *json = &answer->json;
@@ -198,13 +214,15 @@ static void write_next(struct rw_answer *answer) {
     for (size_t i = 0; i < count; i++) {
         const struct rw_next_check *next = &l->next[ranks[i].index];
         rw_json_open(json, '{');
-        write_finding(json, next->check);
-        rw_json_key_number(json, "bits", next->bits);
+        write_finding(json, "finding", next->check);
+        write_bits(json, next->bits);
         rw_json_key_open(json, "separates", '[');
         for (size_t k = 0; k < 2; k++)
             if (next->separates[k] < l->hypothesis_count)
                 write_summary_at(answer, next->separates[k]);
         rw_json_close(json, ']');
+        if (next->repeats)
+            rw_json_key_bool(json, "repeats", true);
         rw_json_close(json, '}');
     }
     rw_json_close(json, ']');
@@ -215,6 +233,7 @@ void rw_write_localisation(struct rw_answer *answer) {
     struct rw_json *json = &answer->json;
     rw_json_key_open(json, "localisation", '{');
     write_hypotheses(answer);
+    write_inseparable(answer);
     write_sites(answer);
     write_roots(answer);
     rw_json_key_open(json, "levels", '{');
@@ -224,6 +243,7 @@ void rw_write_localisation(struct rw_answer *answer) {
     rw_json_key_number(json, "no_lesion", l->no_lesion);
     rw_json_key_number(json, "outside_plexus", l->outside_plexus);
     rw_json_key_number(json, "left_out", l->left_out);
+    rw_json_key_number(json, "list_covers", l->list_covers);
     write_fit(answer);
     write_evidence(answer);
     write_next(answer);

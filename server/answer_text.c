@@ -81,20 +81,48 @@ static void hypotheses(struct page *page) {
         rw_layout_item(&page->out, mark, "%s (%s)", summary,
                        rw_probability_word(l->hypotheses[i].probability));
     }
-    struct rw_buffer others = {0};
+}
+
+/* How far a check would tell two hypotheses apart, by the share of the doubt between them that it takes. */
+static const char *separation_words(const struct rw_localisation *l, size_t rival) {
+    const double bits = l->hypotheses[rival].separated_bits,
+                 share = l->hypotheses[rival].probability /
+                         (l->hypotheses[0].probability + l->hypotheses[rival].probability),
+                 doubt = -share * log2(share) - (1 - share) * log2(1 - share);
+    return bits >= doubt / 2    ? "would tell them apart"
+           : bits >= doubt / 10 ? "would help to tell them apart"
+                                : "would tell them apart a little, and no other check does better";
+}
+
+/* Those of the hypotheses shown that 1 cannot be told from, together when one check separates them all. */
+static void inseparable(struct page *page) {
+    const struct rw_localisation *l = &page->a->localisation;
+    const size_t listed = rw_hypotheses_listed(l);
+    bool told[LEADING] = {false};
     size_t unlisted = 0;
-    for (size_t i = 1, listed = rw_hypotheses_listed(l); i < listed; i++) {
-        unlisted += rw_rivals_first(l, i) && i >= LEADING;
-        if (i < LEADING && rw_rivals_first(l, i))
-            rw_buffer_print(&others, "%s%zu", others.length ? ", " : "", i + 1);
+    for (size_t i = LEADING; i < listed; i++)
+        unlisted += rw_rivals_first(l, i);
+    for (size_t i = 1; i < LEADING && i < listed; i++) {
+        const uint16_t check = l->hypotheses[i].separated_by;
+        struct rw_buffer rivals = {0};
+        for (size_t k = i; k < LEADING && k < listed; k++) {
+            if (told[k] || !rw_rivals_first(l, k) || l->hypotheses[k].separated_by != check)
+                continue;
+            rw_buffer_print(&rivals, "%s%zu", rivals.length ? ", " : "", k + 1);
+            told[k] = true;
+        }
+        char *text = rw_buffer_take(&rivals, NULL), name[RW_PHRASE_SIZE] = "No check that is left";
+        if (check != RW_NONE)
+            rw_check_name(check, name, sizeof name);
+        name[0] = (char)toupper((unsigned char)name[0]);
+        if (text && text[0])
+            rw_layout_item(&page->out, "  ", "The examination cannot tell 1 from %s. %s %s.", text, name,
+                           check != RW_NONE ? separation_words(l, i) : "would tell them apart");
+        free(text);
     }
     if (unlisted > 0)
-        rw_buffer_print(&others, "%s%zu more that %s not shown here", others.length ? " and " : "", unlisted,
-                        unlisted == 1 ? "is" : "are");
-    char *text = rw_buffer_take(&others, NULL);
-    if (text && text[0])
-        rw_layout_item(&page->out, "  ", "By this examination 1 cannot be told from %s.", text);
-    free(text);
+        rw_layout_item(&page->out, "  ", "It cannot tell 1 from %zu more that %s not shown here.", unlisted,
+                       unlisted == 1 ? "is" : "are");
 }
 
 static void roots(struct page *page) {
@@ -145,9 +173,9 @@ static void evidence(struct page *page) {
         observed_phrase(page, e->check, finding);
         name_hypothesis(page, e->in_favour, best);
         name_hypothesis(page, e->against, worst);
-        rw_layout_item(&page->out, "  - ",
-                       "%s: %s its odds by a factor of %.2g; fits best with %s, worst with %s", finding,
-                       e->log10_odds < 0 ? "lowers" : "raises", pow(10, fmin(ranks[i].key, 12)), best, worst);
+        rw_layout_item(&page->out, "  - ", "%s: %s its odds by a factor of %.2g%s%s%s%s", finding,
+                       e->log10_odds < 0 ? "lowers" : "raises", pow(10, fmin(ranks[i].key, 12)),
+                       best[0] ? "; fits best with " : "", best, worst[0] ? ", worst with " : "", worst);
     }
 }
 
@@ -174,21 +202,22 @@ static void next_check(struct page *page, const struct rw_next_check *n) {
     rw_check_name(n->check, name, sizeof name);
     name_hypothesis(page, n->separates[0], one);
     name_hypothesis(page, n->separates[1], other);
-    rw_layout_item(&page->out, "  - ", "%s (%.2g bits): helps to tell %s from %s%s%s", name, n->bits, one,
-                   other, help ? ". " : "", help ? help : "");
+    rw_layout_item(&page->out, "  - ", "%s (%.2g bits)%s%s%s%s%s%s", name, n->bits,
+                   other[0] ? ": helps to tell " : "", other[0] ? one : "", other[0] ? " from " : "", other,
+                   help ? ". " : "", help ? help : "");
 }
 
 static void next(struct page *page) {
     const struct rw_localisation *l = &page->a->localisation;
-    struct rw_rank ranks[RW_MAX_CHECKS];
-    const size_t count = rw_next_order(l, ranks);
-    if (count == 0)
-        return;
-    rw_layout_heading(&page->out, "What to examine next");
+    const double least = rw_fact_value("next_check_least_bits");
     size_t bedside = 0, investigations = 0;
-    for (size_t i = 0; i < count; i++) {
-        const struct rw_next_check *n = &l->next[ranks[i].index];
+    for (size_t i = 0; i < l->next_count; i++) {
+        const struct rw_next_check *n = &l->next[i];
         const bool at_bedside = rw_model()->checks[n->check].section < RW_SECTION_PSEUDOMENINGOCELE;
+        if (n->repeats || n->bits < least)
+            continue;
+        if (bedside + investigations == 0)
+            rw_layout_heading(&page->out, "What to examine next");
         if (at_bedside ? bedside++ < NEXT_BEDSIDE : investigations++ < NEXT_INVESTIGATIONS)
             next_check(page, n);
     }
@@ -419,6 +448,7 @@ char *rw_answer_text(const struct rw_exam *exam, const struct rw_assessment *a) 
     about(&page);
     if (a->localisation.informative) {
         hypotheses(&page);
+        inseparable(&page);
         roots(&page);
         evidence(&page);
         unexplained(&page);

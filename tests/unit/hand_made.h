@@ -10,6 +10,7 @@
 #include "deficits.h"
 #include "posterior.h"
 #include "recovery.h"
+#include "states.h"
 
 #define EXACT 1e-12 /* a few roundings */
 
@@ -76,6 +77,36 @@ static inline struct rw_case complete_at(double weight, const char *sites) {
     for (char *word = strtok_r(text, " ", &rest); word != NULL; word = strtok_r(NULL, " ", &rest))
         c.severity[site_of(word)] = RW_COMPLETE;
     return c;
+}
+
+/* Hand-made cases as the states that predictions are averaged over, with the memory that they live in. */
+struct hand_made {
+    struct rw_arena arena;
+    struct rw_states states;
+};
+
+static inline struct hand_made *states_from(const struct rw_case *cases, size_t count) {
+    struct hand_made *h = calloc(1, sizeof *h);
+    h->arena.size = (size_t)32 << 20;
+    h->arena.base = malloc(h->arena.size);
+    struct rw_state *list = rw_arena_take(&h->arena, count, sizeof *list);
+    memset(list, 0, count * sizeof *list);
+    for (size_t i = 0; i < count; i++) {
+        list[i].outside = cases[i].outside;
+        list[i].weight[rw_world_of(cases[i].variant, cases[i].depth)] = cases[i].weight;
+        for (size_t s = 0; s < rw_model()->site_count; s++)
+            if (cases[i].severity[s] != RW_INTACT)
+                rw_sites_add(cases[i].severity[s] == RW_PARTIAL ? &list[i].partial : &list[i].complete, s);
+    }
+    h->states = (struct rw_states){
+        .list = list, .count = count, .world_count = RW_DEPTHS * rw_model()->variant_count, .covers = 1.0};
+    cr_assert(rw_states_see(&h->states, &h->arena));
+    return h;
+}
+
+static inline void free_states(struct hand_made *h) {
+    free(h->arena.base);
+    free(h);
 }
 
 static inline const struct rw_table *table_of(const char *id) {

@@ -3,9 +3,10 @@
 #include "hand_made.h"
 
 static struct rw_deficits deficits_of(const struct rw_exam *exam, const struct rw_case *cases, size_t count) {
-    const struct rw_posterior posterior = {.cases = cases, .count = count, .covers = 1.0};
+    struct hand_made *h = states_from(cases, count);
     struct rw_deficits d;
-    rw_deficits(exam, &posterior, &d);
+    cr_assert(rw_deficits(exam, &h->states, &h->arena, &d));
+    free_states(h);
     return d;
 }
 

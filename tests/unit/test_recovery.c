@@ -10,11 +10,18 @@ struct setting {
 };
 
 static struct setting recovery_of(const struct rw_exam *exam, const struct rw_case *cases, size_t count) {
-    const struct rw_posterior posterior = {.cases = cases, .count = count, .covers = 1.0};
+    struct hand_made *h = states_from(cases, count);
     struct setting s;
-    rw_deficits(exam, &posterior, &s.deficits);
-    rw_recovery(exam, &posterior, &s.deficits, &s.recovery);
+    cr_assert(rw_deficits(exam, &h->states, &h->arena, &s.deficits));
+    rw_recovery(exam, &h->states, &s.deficits, &s.recovery);
+    free_states(h);
     return s;
+}
+
+static double site_mm(const char *site) {
+    double mm[RW_MAX_SITES];
+    rw_site_distances(mm);
+    return mm[site_of(site)];
 }
 
 static const struct rw_muscle_recovery *listed(const struct rw_recovery *r, const char *id) {
@@ -41,7 +48,7 @@ Test(recovery, dates_of_an_axillary_lesion) {
     const struct setting s = recovery_of(exam, &c, 1);
     const struct rw_muscle_recovery deltoid = muscle_of_recovery(&s.recovery, "deltoid_lateral");
     /* motor point 230 mm from the foramen, lesion 170 mm: 60 mm to grow */
-    const double mm = rw_motor_point_mm(muscle_of("deltoid_lateral")) - rw_site_mm(site_of("axillary_main"));
+    const double mm = rw_motor_point_mm(muscle_of("deltoid_lateral")) - site_mm("axillary_main");
     cr_assert_float_eq(deltoid.distance_mm, mm, 1e-9);
     /* earliest 49 + 60 / 3 = 69 days, latest 84 + 60 / 1 = 144 days after onset */
     const double fast = rw_fact_value("rate_high_mm_per_day"), slow = rw_fact_value("rate_low_mm_per_day");
@@ -73,8 +80,7 @@ Test(recovery, the_site_is_the_mean_over_cases_by_what_is_lost) {
                                     complete_at(0.5, "posterior_cord_proximal")};
     const struct setting s = recovery_of(exam, cases, 2);
     /* everything lost in both cases: half of 170 mm and half of 95 mm, 230 − 132.5 = 97.5 mm to grow */
-    const double site =
-        0.5 * rw_site_mm(site_of("axillary_main")) + 0.5 * rw_site_mm(site_of("posterior_cord_proximal"));
+    const double site = 0.5 * site_mm("axillary_main") + 0.5 * site_mm("posterior_cord_proximal");
     cr_assert_float_eq(muscle_of_recovery(&s.recovery, "deltoid_lateral").distance_mm,
                        rw_motor_point_mm(muscle_of("deltoid_lateral")) - site, 1e-9);
     free(exam);
@@ -86,8 +92,7 @@ Test(recovery, the_most_proximal_of_two_sites_counts) {
     const struct rw_case c = complete_at(1.0, "axillary_main posterior_cord_proximal");
     const struct setting s = recovery_of(exam, &c, 1);
     cr_assert_float_eq(muscle_of_recovery(&s.recovery, "deltoid_lateral").distance_mm,
-                       rw_motor_point_mm(muscle_of("deltoid_lateral")) -
-                           rw_site_mm(site_of("posterior_cord_proximal")),
+                       rw_motor_point_mm(muscle_of("deltoid_lateral")) - site_mm("posterior_cord_proximal"),
                        1e-9);
     free(exam);
 }

@@ -1,0 +1,266 @@
+#include "explain.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "exp.h"
+#include "log2.h"
+
+enum { MAX_OBSERVATIONS = 8, BEDSIDE = 0, INVESTIGATION = 1 };
+
+/* Less than this in bits is rounding. */
+#define NO_BITS 1e-9
+
+/* The target at hand. States stand effect by effect: a place is a state's number in that order. */
+struct view {
+    const struct rw_effects *effects;
+    size_t place[RW_MAX_STATES], begin[RW_MAX_STATES + 1]; /* by state; by effect */
+    /* Worlds in which an effect is the same share a slot. */
+    size_t slot_count[RW_MAX_STATES];                 /* by effect */
+    uint8_t slot_world[RW_MAX_STATES][RW_MAX_WORLDS]; /* one of its worlds */
+    double share[RW_MAX_WORLDS][RW_MAX_STATES];       /* P(slot | state), by place */
+    double weight[RW_MAX_STATES][RW_MAX_WORLDS];      /* of each slot, by effect */
+    double mass[RW_MAX_STATES];                       /* of each state, by place */
+};
+
+/* Outcomes of one check, by place. */
+struct outcomes {
+    size_t count;
+    double all[MAX_OBSERVATIONS];              /* P(outcome) */
+    double p[MAX_OBSERVATIONS][RW_MAX_STATES]; /* P(outcome | state) */
+    double entropy[RW_MAX_STATES];             /* of them, in bits */
+};
+
+/* What all checks are weighed against. */
+struct asking {
+    const struct rw_states *states;
+    size_t listed;
+    double mass[RW_MAX_STATES]; /* of each state */
+    struct view view;
+    struct outcomes outcomes;
+    struct best {
+        double bits;
+        uint16_t check;
+    } best[RW_MAX_HYPOTHESES][2]; /* to tell a listed hypothesis from the leader: bedside, investigation */
+};
+
+/* ---- outcomes ---- */
+
+/* bits[i] += −p[i] · log2 p[i] */
+RW_VECTOR static void add_entropy(const double *p, size_t count, double *bits) {
+    for (size_t i = 0; i < count; i++)
+        bits[i] -= p[i] * rw_log2(p[i]);
+}
+
+/* to[i] += share[i] · p */
+RW_VECTOR static void add_share(const double *share, double p, size_t count, double *to) {
+    for (size_t i = 0; i < count; i++)
+        to[i] += share[i] * p;
+}
+
+static bool same_in(const struct rw_effect *e, size_t a, size_t b) {
+    return e->spread[a] == e->spread[b] && !(e->left[a] < e->left[b] || e->left[a] > e->left[b]);
+}
+
+/* Sorts the worlds of one effect into slots; slot[w] is that of world w. */
+static size_t find_slots(const struct rw_effect *e, size_t worlds, uint8_t world[RW_MAX_WORLDS],
+                         uint8_t slot[RW_MAX_WORLDS]) {
+    size_t count = 0;
+    for (size_t w = 0; w < worlds; w++) {
+        size_t k = 0;
+        while (k < count && !same_in(e, world[k], w))
+            k++;
+        if (k == count)
+            world[count++] = (uint8_t)w;
+        slot[w] = (uint8_t)k;
+    }
+    return count;
+}
+
+static void turn_to(struct asking *a, uint16_t target) {
+    const struct rw_states *states = a->states;
+    struct view *v = &a->view;
+    uint8_t slot[RW_MAX_STATES][RW_MAX_WORLDS];
+    size_t next[RW_MAX_STATES] = {0}, most = 0;
+    v->effects = &states->effects[target];
+    for (size_t i = 0; i < states->count; i++)
+        next[v->effects->of[i]]++;
+    v->begin[0] = 0;
+    for (size_t e = 0; e < v->effects->count; e++) {
+        v->begin[e + 1] = v->begin[e] + next[e];
+        next[e] = v->begin[e];
+        v->slot_count[e] = find_slots(&v->effects->list[e], states->world_count, v->slot_world[e], slot[e]);
+        most = v->slot_count[e] > most ? v->slot_count[e] : most;
+    }
+    memset(v->share, 0, most * sizeof *v->share);
+    memset(v->weight, 0, v->effects->count * sizeof *v->weight);
+    for (size_t i = 0; i < states->count; i++) {
+        const size_t e = v->effects->of[i], place = next[e]++;
+        const double scale = a->mass[i] > 0.0 ? 1.0 / a->mass[i] : 0.0;
+        v->place[i] = place;
+        v->mass[place] = a->mass[i];
+        for (size_t w = 0; w < states->world_count; w++) {
+            v->share[slot[e][w]][place] += states->list[i].weight[w] * scale;
+            v->weight[e][slot[e][w]] += states->list[i].weight[w];
+        }
+    }
+}
+
+static void foresee(struct asking *a, const struct rw_table *table, double ready) {
+    const struct view *v = &a->view;
+    struct outcomes *out = &a->outcomes;
+    const size_t states = a->states->count;
+    memset(out->entropy, 0, sizeof out->entropy);
+    memset(out->all, 0, sizeof out->all);
+    memset(out->p, 0, table->observation_count * sizeof *out->p);
+    out->count = table->observation_count;
+    for (size_t e = 0; e < v->effects->count; e++) {
+        const size_t from = v->begin[e], count = v->begin[e + 1] - from;
+        for (size_t k = 0; k < v->slot_count[e]; k++) {
+            double p[MAX_OBSERVATIONS];
+            rw_effect_predict(table, ready, &v->effects->list[e], v->slot_world[e][k], p);
+            for (size_t o = 0; o < out->count; o++) {
+                out->all[o] += v->weight[e][k] * p[o];
+                add_share(v->share[k] + from, p[o], count, out->p[o] + from);
+            }
+        }
+    }
+    for (size_t o = 0; o < out->count; o++)
+        add_entropy(out->p[o], states, out->entropy);
+}
+
+/* ---- information ---- */
+
+/* About the hypothesis, over all states. */
+static double information(const struct asking *a) {
+    const struct outcomes *out = &a->outcomes;
+    double between = 0.0, within = 0.0;
+    for (size_t i = 0; i < a->states->count; i++)
+        within += a->view.mass[i] * out->entropy[i];
+    for (size_t o = 0; o < out->count; o++)
+        between -= out->all[o] * rw_log2(out->all[o]);
+    return fmax(0.0, between - within);
+}
+
+/* Between the leader and each listed hypothesis, were these two the only ones. */
+static void information_between(const struct asking *a, double bits[RW_MAX_HYPOTHESES]) {
+    const struct outcomes *out = &a->outcomes;
+    const size_t leader = a->view.place[0];
+    double share[RW_MAX_HYPOTHESES];
+    for (size_t h = 0; h < a->listed; h++) {
+        share[h] = a->mass[h] > 0.0 ? a->mass[h] / (a->mass[0] + a->mass[h]) : 0.0;
+        bits[h] = -(1.0 - share[h]) * out->entropy[leader] - share[h] * out->entropy[a->view.place[h]];
+    }
+    for (size_t o = 0; o < out->count; o++) {
+        double mixed[RW_MAX_HYPOTHESES];
+        for (size_t h = 0; h < a->listed; h++)
+            mixed[h] = (1.0 - share[h]) * out->p[o][leader] + share[h] * out->p[o][a->view.place[h]];
+        add_entropy(mixed, a->listed, bits);
+    }
+}
+
+/* The rival of the leader of which the check tells most; keeps the best check of each listed hypothesis. */
+static uint16_t separate(struct asking *a, uint16_t check) {
+    const size_t kind = rw_check_bedside(check) ? BEDSIDE : INVESTIGATION;
+    double bits[RW_MAX_HYPOTHESES], most = 0.0;
+    uint16_t rival = RW_NONE;
+    information_between(a, bits);
+    for (size_t h = 1; h < a->listed; h++) {
+        const double told = (a->mass[0] + a->mass[h]) * bits[h];
+        if (bits[h] < NO_BITS)
+            continue;
+        if (bits[h] > a->best[h][kind].bits)
+            a->best[h][kind] = (struct best){.bits = bits[h], .check = check};
+        if (told > most) {
+            most = told;
+            rival = (uint16_t)h;
+        }
+    }
+    return rival;
+}
+
+static void name_separators(const struct asking *a, struct rw_localisation *out) {
+    for (size_t h = 0; h < out->hypothesis_count; h++) {
+        const struct best *bedside = &a->best[h][BEDSIDE], *other = &a->best[h][INVESTIGATION];
+        const struct best *best = other->bits > RW_FAR_BETTER * bedside->bits ? other : bedside;
+        out->hypotheses[h].separated_by = best->bits > 0.0 ? best->check : RW_NONE;
+        out->hypotheses[h].separated_bits = best->bits;
+    }
+}
+
+/* ---- which checks ---- */
+
+bool rw_check_bedside(uint16_t check) {
+    return rw_model()->checks[check].bedside_order < UINT8_MAX;
+}
+
+/* 0: this check says nothing, or nothing yet. */
+static double ready_at(const struct rw_exam *exam, const struct rw_check *check) {
+    return check->target == RW_NONE ? 0.0 : rw_table_ready(&rw_model()->tables[check->table], exam);
+}
+
+static int by_use(const void *a, const void *b) {
+    const struct rw_next_check *x = a, *y = b;
+    const bool bx = rw_check_bedside(x->check), by = rw_check_bedside(y->check);
+    if (bx != by)
+        return bx ? -1 : 1;
+    if (x->repeats != y->repeats)
+        return x->repeats ? 1 : -1;
+    if (x->bits > y->bits)
+        return -1;
+    if (x->bits < y->bits)
+        return 1;
+    return (int)x->check - (int)y->check;
+}
+
+/* Targets of which some power was graded, a group marking its parts and a part its groups. */
+static void mark_graded(const struct rw_exam *exam, bool graded[RW_MAX_TARGETS]) {
+    const struct rw_model *m = rw_model();
+    bool own[RW_MAX_TARGETS] = {false};
+    for (size_t i = 0; i < exam->finding_count; i++) {
+        const struct rw_check *check = &m->checks[exam->findings[i].check];
+        if (check->section == RW_SECTION_MOTOR && check->target != RW_NONE)
+            own[check->target] = true;
+    }
+    for (size_t i = 0; i < m->member_count; i++) {
+        const struct rw_member *member = &m->members[i];
+        if (m->targets[member->owner].kind != RW_TARGET_GROUP)
+            continue;
+        graded[member->owner] |= own[member->muscle];
+        graded[member->muscle] |= own[member->owner];
+    }
+}
+
+void rw_explain_next(const struct rw_exam *exam, const struct rw_states *states,
+                     struct rw_localisation *out) {
+    const struct rw_model *m = rw_model();
+    bool examined[RW_MAX_CHECKS] = {false}, graded[RW_MAX_TARGETS] = {false};
+    struct asking a = {.states = states, .listed = out->hypothesis_count};
+    for (size_t i = 0; i < states->count; i++)
+        for (size_t w = 0; w < states->world_count; w++)
+            a.mass[i] += states->list[i].weight[w];
+    for (size_t i = 0; i < exam->finding_count; i++)
+        examined[exam->findings[i].check] = true;
+    mark_graded(exam, graded);
+    for (uint16_t target = 0; target < m->target_count; target++) {
+        bool turned = false;
+        for (uint16_t i = 0; i < m->check_count; i++) {
+            const struct rw_check *check = &m->checks[i];
+            const double ready = check->target == target ? ready_at(exam, check) : 0.0;
+            if (examined[i] || !(ready > 0.0))
+                continue;
+            if (!turned)
+                turn_to(&a, target);
+            turned = true;
+            foresee(&a, &m->tables[check->table], ready);
+            out->next[out->next_count++] =
+                (struct rw_next_check){.check = i,
+                                       .separates = {0, separate(&a, i)},
+                                       .bits = information(&a),
+                                       .repeats = check->section == RW_SECTION_MOTOR && graded[target]};
+        }
+    }
+    name_separators(&a, out);
+    qsort(out->next, out->next_count, sizeof out->next[0], by_use);
+}

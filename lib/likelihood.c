@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "exp.h"
 #include "posterior.h"
 
 const uint8_t rw_root_class[RW_ENTRY_PRE + 1][RW_ROOT_STATES] = {
@@ -110,14 +111,16 @@ size_t rw_worlds_init(const struct rw_term *terms, size_t term_count, struct rw_
     return count;
 }
 
-static uint8_t class_find(struct rw_view *view, uint64_t bundles, uint8_t severity) {
-    if (bundles == 0)
-        return 0;
-    for (size_t c = 1; c < view->class_count; c++)
-        if (view->classes[c].bundles == bundles && view->classes[c].severity == severity)
+/* The class of a partial lesion of these bundles; that of a complete one is the next. */
+static uint8_t class_find(struct rw_view *view, uint64_t bundles) {
+    for (size_t c = 1; c < view->class_count; c += 2)
+        if (view->classes[c].bundles == bundles)
             return (uint8_t)c;
-    view->classes[view->class_count] = (struct rw_class){.bundles = bundles, .severity = severity};
-    return (uint8_t)view->class_count++;
+    const size_t c = view->class_count;
+    view->classes[c] = (struct rw_class){.bundles = bundles, .severity = RW_PARTIAL};
+    view->classes[c + 1] = (struct rw_class){.bundles = bundles, .severity = RW_COMPLETE};
+    view->class_count += 2;
+    return (uint8_t)c;
 }
 
 void rw_view_init(struct rw_view *view, const struct rw_term *term, const struct rw_world *world,
@@ -142,25 +145,21 @@ void rw_view_init(struct rw_view *view, const struct rw_term *term, const struct
                 touched[space->further_of_site[b->sites[k]]] |= (uint64_t)1 << i;
     }
     for (size_t a = 0; a < space->further_count; a++) {
-        view->class_of[2 * a] = class_find(view, touched[a], RW_PARTIAL);
-        view->class_of[2 * a + 1] = class_find(view, touched[a], RW_COMPLETE);
+        const uint8_t class = touched[a] != 0 ? class_find(view, touched[a]) : 0;
+        view->class_of[2 * a] = class;
+        view->class_of[2 * a + 1] = class != 0 ? class + 1 : 0;
     }
 }
 
-void rw_view_flow(const struct rw_view *view, size_t c1, size_t c2, size_t c3, struct rw_flow *flow) {
-    const struct rw_class *c[3] = {&view->classes[c1], &view->classes[c2], &view->classes[c3]};
-    double left[RW_PLEXUS_ROOTS + 1] = {0};
-    for (size_t i = 0; i < view->bundle_count; i++) {
-        double w = view->weight[i];
-        for (size_t k = 0; k < 3; k++)
-            if ((c[k]->bundles >> i & 1u) != 0)
-                w *= c[k]->severity == RW_COMPLETE ? 0.0 : view->partial_left;
-        left[view->root[i]] += w;
+RW_VECTOR void rw_term_logs(const struct rw_term *term, size_t count, const double *restrict fraction,
+                            const int32_t *restrict spread, double *restrict out) {
+    const double *restrict grid = term->grid[0];
+    for (size_t i = 0; i < count; i++) {
+        const double x = fraction[i] * (RW_GRID - 1); /* a sum of shares: >= 0, above 1 by rounding alone */
+        const int32_t point = (int32_t)x, left = point < RW_GRID - 2 ? point : RW_GRID - 2;
+        const double low = grid[spread[i] + left], high = grid[spread[i] + left + 1];
+        out[i] = rw_log(low + (x - (double)left) * (high - low));
     }
-    memcpy(flow->root, left, sizeof flow->root);
-    flow->fixed = left[RW_PLEXUS_ROOTS];
-    flow->uneven =
-        c[0]->severity == RW_PARTIAL || c[1]->severity == RW_PARTIAL || c[2]->severity == RW_PARTIAL;
 }
 
 double rw_flow_log(const struct rw_view *view, const struct rw_flow *flow, size_t pattern) {

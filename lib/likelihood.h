@@ -13,7 +13,9 @@ enum {
     RW_MAX_WORLDS = 16,
     RW_MAX_VIEW_BUNDLES = 64,                /* bundles of one target: one bit each */
     RW_MAX_CLASSES = 1 + 2 * RW_MAX_FURTHER, /* class 0: touches nothing */
-    RW_ROOT_PATTERNS = 243                   /* 3^5: intact, partial, complete for each root */
+    RW_ROOT_PATTERNS = 243,                  /* 3^5: intact, partial, complete for each root */
+    RW_SHARP = RW_SPREAD_SHARP * RW_GRID,    /* where a spread's row of a term's grid starts */
+    RW_UNEVEN = RW_SPREAD_UNEVEN * RW_GRID
 };
 
 struct rw_world {
@@ -36,6 +38,7 @@ struct rw_class {
     uint8_t severity;
 };
 
+/* Class 0 touches nothing; 1 + 2k and 2 + 2k are partial and complete lesions of one set of bundles. */
 struct rw_view {
     const struct rw_term *term;
     double partial_left;
@@ -74,8 +77,15 @@ bool rw_view_shared(const struct rw_term *term, const struct rw_world *a, const 
 void rw_view_init(struct rw_view *view, const struct rw_term *term, const struct rw_world *world,
                   const struct rw_space *space);
 
-/* Flow after lesions of up to three classes (0 for none). */
-void rw_view_flow(const struct rw_view *view, size_t c1, size_t c2, size_t c3, struct rw_flow *flow);
+/* What a bundle keeps under a lesion of this class that touches it. */
+static inline double rw_class_left(const struct rw_view *view, size_t class) {
+    return view->classes[class].severity == RW_COMPLETE ? 0.0 : view->partial_left;
+}
+
+/* ln P(finding | intact fraction) of `count` fractions; spread[i] is RW_UNEVEN where a partial lesion lies on
+ * the target, else RW_SHARP. */
+void rw_term_logs(const struct rw_term *term, size_t count, const double *fraction, const int32_t *spread,
+                  double *out);
 
 /* ln P(finding | flow, root classes), `pattern` = Σ class·3^root. */
 double rw_flow_log(const struct rw_view *view, const struct rw_flow *flow, size_t pattern);

@@ -37,29 +37,22 @@ static bool prepare(struct run *run, struct rw_localisation *out) {
     return true;
 }
 
-/* Root tables of every world; a term that several worlds see alike is computed once. */
-static bool fill_root_tables(struct run *run, struct rw_view *view, struct rw_root_tables **tables) {
+/* Lays out every term as each world sees it; a view that several worlds share is made once. */
+static bool add_views(struct run *run, struct rw_view *view, struct rw_roots *roots, struct rw_sets *sets) {
     const size_t count = run->search->world_count;
-    for (size_t w = 0; w < count; w++) {
-        tables[w] = rw_arena_take(run->arena, 1, sizeof *tables[w]);
-        if (tables[w] == NULL)
-            return false;
-        memset(tables[w], 0, sizeof *tables[w]);
-    }
     for (size_t i = 0; i < run->term_count; i++) {
-        bool done[RW_MAX_WORLDS] = {false};
+        uint32_t done = 0;
         for (size_t w = 0; w < count; w++) {
-            struct rw_root_tables *alike[RW_MAX_WORLDS];
-            size_t n = 0;
-            for (size_t v = w; v < count && !done[w]; v++)
-                if (rw_view_shared(&run->terms[i], &run->worlds[w], &run->worlds[v])) {
-                    done[v] = v != w;
-                    alike[n++] = tables[v];
-                }
-            if (n == 0)
+            uint32_t alike = 0;
+            for (size_t v = w; v < count && (done >> w & 1u) == 0; v++)
+                if (rw_view_shared(&run->terms[i], &run->worlds[w], &run->worlds[v]))
+                    alike |= (uint32_t)1 << v;
+            if (alike == 0)
                 continue;
+            done |= alike;
             rw_view_init(view, &run->terms[i], &run->worlds[w], &run->space);
-            rw_roots_add(alike, n, run->search, view);
+            if (!rw_roots_add(roots, view, alike, run->arena) || !rw_sets_add(sets, view, alike, run->arena))
+                return false;
         }
     }
     return true;
@@ -67,22 +60,17 @@ static bool fill_root_tables(struct run *run, struct rw_view *view, struct rw_ro
 
 static bool search_all(struct run *run) {
     struct rw_search *search = run->search;
-    struct rw_root_tables *tables[RW_MAX_WORLDS];
-    struct rw_view *view = rw_arena_take(run->arena, 1, sizeof *view);
-    struct rw_sets *sets = rw_sets_new(&run->space, run->arena);
-    if (view == NULL || sets == NULL || !fill_root_tables(run, view, tables) ||
-        !rw_roots_search(search, (const struct rw_root_tables *const *)tables, run->arena))
+    struct rw_arena *arena = run->arena;
+    const size_t used = arena->used;
+    struct rw_view *view = rw_arena_take(arena, 1, sizeof *view);
+    struct rw_roots *roots = rw_roots_new(&run->space, search->world_count, arena);
+    struct rw_sets *sets = rw_sets_new(&run->space, search->world_count, arena);
+    if (view == NULL || roots == NULL || sets == NULL || !add_views(run, view, roots, sets) ||
+        !rw_roots_search(roots, search, arena))
         return false;
-    for (size_t w = 0; w < search->world_count; w++) {
-        rw_sets_begin(sets);
-        for (size_t i = 0; i < run->term_count; i++) {
-            rw_view_init(view, &run->terms[i], &run->worlds[w], &run->space);
-            rw_sets_add(sets, view);
-        }
-        rw_sets_close_world(sets, search, w);
-    }
-    rw_sets_finish(sets, search);
-    return rw_scattered_search(search, run->terms, run->term_count, run->arena);
+    rw_sets_search(sets, search);
+    arena->used = used;
+    return rw_scattered_search(search, run->terms, run->term_count, arena);
 }
 
 /* ln P(all terms | severities, world). */
@@ -142,7 +130,7 @@ static void marginals(const struct run *run, struct rw_localisation *out) {
     out->no_lesion = run->none / total;
     out->outside_plexus = run->outside / total;
     out->log_evidence = s->reference + log(total);
-    out->left_out = s->summed * RW_LEAST_WEIGHT / total;
+    out->left_out = s->summed * exp(s->least) / total;
     out->summed = s->summed;
     out->informative = run->term_count > 0;
 }
@@ -215,70 +203,6 @@ static void list_hypotheses(const struct rw_resolved *all, size_t n, struct rw_l
     }
 }
 
-static int by_weight(const void *a, const void *b) {
-    const struct rw_case *x = a, *y = b;
-    if (x->weight > y->weight)
-        return -1;
-    if (x->weight < y->weight)
-        return 1;
-    if (x->hypothesis != y->hypothesis)
-        return (int)x->hypothesis - (int)y->hypothesis;
-    return x->variant != y->variant ? (int)x->variant - (int)y->variant : (int)x->depth - (int)y->depth;
-}
-
-/* Cases lighter than this change no prediction in its printed digits. */
-#define NEGLIGIBLE_CASE 1e-6
-
-/* Splits one hypothesis over the worlds in proportion to what each explains. */
-static size_t split(const struct run *run, const struct rw_resolved *h, size_t index, struct rw_case *cases) {
-    double sum = 0.0, top = -INFINITY;
-    const size_t n = run->search->world_count;
-    for (size_t w = 0; w < n; w++) {
-        struct rw_case *c = &cases[w];
-        *c = (struct rw_case){.hypothesis = (uint16_t)index,
-                              .variant = run->worlds[w].variant,
-                              .depth = run->worlds[w].depth,
-                              .outside = h->shown.kind == RW_PRIOR_OUTSIDE};
-        memcpy(c->severity, h->severity, sizeof c->severity);
-        c->weight = run->worlds[w].log_weight + log_likelihood(run, c);
-        top = c->weight > top ? c->weight : top;
-    }
-    for (size_t w = 0; w < n; w++)
-        sum += exp(cases[w].weight - top);
-    size_t kept = 0;
-    for (size_t w = 0; w < n; w++) {
-        const double weight = h->shown.probability * exp(cases[w].weight - top) / sum;
-        if (weight > NEGLIGIBLE_CASE) {
-            cases[kept] = cases[w];
-            cases[kept++].weight = weight;
-        }
-    }
-    return kept;
-}
-
-/* Cases down to a share of the list's weight that no prediction would notice. */
-#define CASE_COVER 0.99
-
-static struct rw_posterior make_cases(const struct run *run, const struct rw_resolved *all, size_t n,
-                                      struct rw_case *cases) {
-    size_t count = 0;
-    double listed = 0.0, sum = 0.0;
-    for (size_t i = 0; i < n; i++)
-        listed += all[i].shown.probability;
-    for (size_t i = 0; i < n && sum < CASE_COVER * listed && count + RW_MAX_WORLDS <= RW_MAX_CASES; i++) {
-        count += split(run, &all[i], i, cases + count);
-        sum += all[i].shown.probability;
-    }
-    qsort(cases, count, sizeof *cases, by_weight);
-    double kept = 0.0;
-    size_t keep = 0;
-    while (keep < count && kept < CASE_COVER * sum)
-        kept += cases[keep++].weight;
-    for (size_t i = 0; i < keep; i++)
-        cases[i].weight /= kept;
-    return (struct rw_posterior){.cases = cases, .count = keep, .covers = kept};
-}
-
 enum rw_status rw_localise(const struct rw_exam *exam, struct rw_arena *arena, struct rw_localisation *out,
                            struct rw_localise_result *result) {
     struct run run = {.exam = exam, .arena = arena};
@@ -289,16 +213,11 @@ enum rw_status rw_localise(const struct rw_exam *exam, struct rw_arena *arena, s
     run.outside = add_without_site(&run, true, run.prior.kind[RW_PRIOR_OUTSIDE]);
     marginals(&run, out);
     struct rw_resolved *all = rw_arena_take(arena, RW_SHORTLIST + 2, sizeof *all);
-    struct rw_case *cases = rw_arena_take(arena, RW_MAX_CASES, sizeof *cases);
-    if (all == NULL || cases == NULL)
+    if (all == NULL)
         return RW_ENOSPACE;
     const size_t n = resolve(&run, all);
     list_hypotheses(all, n, out);
-    *result = (struct rw_localise_result){.terms = run.terms,
-                                          .term_count = run.term_count,
-                                          .hypotheses = all,
-                                          .hypothesis_count = n,
-                                          .posterior = make_cases(&run, all, n, cases)};
-    out->list_covers = result->posterior.covers;
+    *result = (struct rw_localise_result){
+        .terms = run.terms, .term_count = run.term_count, .hypotheses = all, .hypothesis_count = n};
     return RW_OK;
 }

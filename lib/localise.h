@@ -3,15 +3,13 @@
  *   P(h | exam) ∝ P(h) · Σ over worlds P(world) · Π over findings P(finding | intact fraction of its target)
  *
  * Findings are independent given the hypothesis and the world. Under "not a lesion of these nerves" each
- * finding follows its table's `outside` distribution. Nothing is dropped; what
- * rounds to 0 in the sum has its bound reported as left_out. */
+ * finding follows its table's `outside` distribution. What is too light to count in the sum is left out of
+ * it, and the bound of all that is reported as left_out. */
 #ifndef RW_LOCALISE_H
 #define RW_LOCALISE_H
 
 #include "posterior.h"
 #include "search.h"
-
-enum { RW_MAX_CASES = 2048 };
 
 /* A hypothesis of the shortlist, resolved. */
 struct rw_resolved {
@@ -24,7 +22,6 @@ struct rw_localise_result {
     size_t term_count;
     const struct rw_resolved *hypotheses; /* heaviest first */
     size_t hypothesis_count;
-    struct rw_posterior posterior;
 };
 
 /* Fills `out` but for evidence, fit and next checks, and `result`, whose arrays live in the arena. */

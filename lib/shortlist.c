@@ -1,6 +1,5 @@
 #include "search.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 /* Total order: heavier first, then by config and atoms, so that equal weights always sort alike. */
@@ -49,16 +48,4 @@ void rw_shortlist_offer(struct rw_shortlist *list, const struct rw_candidate *ca
         swap(&list->items[i], &list->items[(i - 1) / 2]);
         i = (i - 1) / 2;
     }
-}
-
-double rw_shortlist_floor(const struct rw_shortlist *list) {
-    return list->count < RW_SHORTLIST ? 0.0 : list->items[0].weight;
-}
-
-static int by_weight(const void *a, const void *b) {
-    return heavier((const struct rw_candidate *)a, (const struct rw_candidate *)b) ? -1 : 1;
-}
-
-void rw_shortlist_sort(struct rw_shortlist *list) {
-    qsort(list->items, list->count, sizeof list->items[0], by_weight);
 }

@@ -217,17 +217,20 @@ static bool one_path(const struct oracle *oracle, size_t a, size_t b) {
     return oracle->shared[a][b] > oracle->shared[a][a] / 2 || oracle->shared[a][b] > oracle->shared[b][b] / 2;
 }
 
+double oracle_coupling(const struct oracle *oracle, size_t a, size_t b) {
+    const struct rw_site *sites = rw_model()->sites;
+    if (strcmp(sites[a].region, sites[b].region) != 0)
+        return 1;
+    return one_path(oracle, a, b) ? oracle->prior->in_series : oracle->prior->same_region;
+}
+
 /* Product of q over a set of further sites and of k over its pairs. */
 static double further_weight(const struct oracle *oracle, const struct rw_lesion *further, size_t count) {
-    const struct rw_prior *prior = oracle->prior;
-    const struct rw_site *sites = rw_model()->sites;
     double weight = 1;
     for (size_t i = 0; i < count; i++) {
-        weight *= prior->site[further[i].site][further[i].severity];
+        weight *= oracle->prior->site[further[i].site][further[i].severity];
         for (size_t j = 0; j < i; j++)
-            if (strcmp(sites[further[i].site].region, sites[further[j].site].region) == 0)
-                weight *= one_path(oracle, further[i].site, further[j].site) ? prior->in_series
-                                                                             : prior->same_region;
+            weight *= oracle_coupling(oracle, further[i].site, further[j].site);
     }
     return weight;
 }

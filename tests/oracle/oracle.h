@@ -63,6 +63,8 @@ void oracle_prepare(struct oracle *oracle, const struct rw_exam *exam);
 void oracle_posterior(const struct oracle *oracle, struct oracle_result *result);
 
 double oracle_prior(const struct oracle *oracle, const struct oracle_hypothesis *hypothesis);
+/* k(a, b) of two further sites. */
+double oracle_coupling(const struct oracle *oracle, size_t a, size_t b);
 /* Sum over worlds of P(world) times P(findings | hypothesis, world). */
 double oracle_likelihood(const struct oracle *oracle, const struct oracle_hypothesis *hypothesis);
 

@@ -1,0 +1,246 @@
+/* Does choosing the next check by its information pay?
+ *
+ * Each simulated patient has a whole bedside examination, of which a third, drawn at random, is given. The
+ * rest is then given one by one, either in the fixed order of a bedside examination or in the order of the
+ * answer's next checks, until the leading set of lesions (as the answer names them: level and name, whatever
+ * their severity) has a probability of LEADER. Counted are the patients whom the fixed order brings there
+ * after at least one check; only these are then examined again in the other order. */
+#include <math.h>
+#include <stdatomic.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <threads.h>
+#include <unistd.h>
+
+#include "examine.h"
+
+#define LEADER 0.9
+enum { MAX_THREADS = 64 };
+enum order { FIXED, BY_BITS, ORDERS };
+
+struct outcome {
+    size_t steps[ORDERS]; /* checks until the leader stood, or all that were left */
+    bool reached[ORDERS], right[ORDERS];
+    size_t left; /* checks not given at the start */
+};
+
+struct study {
+    const struct priors *priors;
+    const struct practice *practice;
+    uint64_t seed;
+    size_t count;
+    struct outcome *outcomes;
+    atomic_size_t next;
+    atomic_bool failed;
+};
+
+struct desk {
+    struct rw_exam whole, shown;
+    struct rw_assessment answer;
+    bool given[RW_MAX_CHECKS]; /* by place in `whole` */
+    void *workspace;
+};
+
+/* The named parts of a hypothesis: level and name of each lesion, each once, in order of sites. */
+struct named {
+    size_t count;
+    const struct rw_site *site[RW_MAX_LESIONS];
+};
+
+static bool same_name(const struct rw_site *a, const struct rw_site *b) {
+    return a->level == b->level && strcmp(a->name, b->name) == 0;
+}
+
+static struct named name_lesions(const struct rw_lesion *lesions, size_t count) {
+    struct named named = {0};
+    for (size_t i = 0; i < count; i++) {
+        const struct rw_site *site = &rw_model()->sites[lesions[i].site];
+        size_t k = 0;
+        while (k < named.count && !same_name(named.site[k], site))
+            k++;
+        if (k == named.count)
+            named.site[named.count++] = site;
+    }
+    return named;
+}
+
+static bool same_lesions(const struct named *a, const struct named *b) {
+    for (size_t i = 0; i < a->count; i++) {
+        size_t k = 0;
+        while (k < b->count && !same_name(a->site[i], b->site[k]))
+            k++;
+        if (k == b->count)
+            return false;
+    }
+    return a->count == b->count;
+}
+
+/* The heaviest named set of the list. "No lesion" and "outside" are sets of their own kind. */
+static double leading_set(const struct rw_localisation *l, struct named *leader, enum rw_prior_kind *kind) {
+    struct named sets[RW_MAX_HYPOTHESES];
+    double weight[RW_MAX_HYPOTHESES] = {0};
+    size_t best = 0;
+    for (size_t i = 0; i < l->hypothesis_count; i++) {
+        const struct rw_hypothesis *h = &l->hypotheses[i];
+        size_t k = 0;
+        sets[i] = name_lesions(h->lesions, h->lesion_count);
+        while (k < i &&
+               !(same_lesions(&sets[k], &sets[i]) && (sets[i].count > 0 || l->hypotheses[k].kind == h->kind)))
+            k++;
+        weight[k] += h->probability;
+        best = weight[k] > weight[best] ? k : best;
+    }
+    *leader = sets[best];
+    *kind = l->hypotheses[best].kind;
+    return weight[best];
+}
+
+static bool is_right(const struct patient *patient, const struct named *leader, enum rw_prior_kind kind) {
+    struct rw_lesion lesions[RW_MAX_SITES];
+    size_t count = 0;
+    for (size_t s = 0; s < rw_model()->site_count; s++)
+        if (patient->severity[s] != RW_INTACT && count < RW_MAX_LESIONS)
+            lesions[count++] = (struct rw_lesion){(uint8_t)s, patient->severity[s]};
+    const struct named truth = name_lesions(lesions, count);
+    return same_lesions(&truth, leader) && (kind == RW_PRIOR_OUTSIDE) == patient->truth.outside;
+}
+
+/* The place in `whole` of the check to give next. */
+static size_t choose(const struct desk *desk, enum order order) {
+    const struct rw_model *m = rw_model();
+    const struct rw_exam *whole = &desk->whole;
+    size_t first = SIZE_MAX;
+    for (size_t n = 0; order == BY_BITS && n < desk->answer.localisation.next_count; n++)
+        for (size_t i = 0; i < whole->finding_count; i++)
+            if (!desk->given[i] && whole->findings[i].check == desk->answer.localisation.next[n].check)
+                return i;
+    for (size_t i = 0; i < whole->finding_count; i++)
+        if (!desk->given[i] &&
+            (first == SIZE_MAX || m->checks[whole->findings[i].check].bedside_order <
+                                      m->checks[whole->findings[first].check].bedside_order))
+            first = i;
+    return first;
+}
+
+static bool follow(struct desk *desk, const struct patient *patient, enum order order, struct outcome *out) {
+    struct rw_error error;
+    for (out->steps[order] = 0;; out->steps[order]++) {
+        struct named leader;
+        enum rw_prior_kind kind;
+        if (rw_assess(&desk->shown, desk->workspace, rw_workspace_size(), &desk->answer, &error) != RW_OK)
+            return false;
+        const double p = leading_set(&desk->answer.localisation, &leader, &kind);
+        out->reached[order] = p >= LEADER;
+        out->right[order] = is_right(patient, &leader, kind);
+        if (out->reached[order] || desk->shown.finding_count == desk->whole.finding_count)
+            return true;
+        const size_t next = choose(desk, order);
+        desk->given[next] = true;
+        desk->shown.findings[desk->shown.finding_count++] = desk->whole.findings[next];
+    }
+}
+
+static bool see_patient(const struct study *study, struct desk *desk, size_t number, struct outcome *out) {
+    const struct conditions conditions = {.protocol = PROTOCOL_BEDSIDE, .outlier_times = 1.0};
+    struct patient patient;
+    draw_patient(study->priors, study->seed, number, &patient);
+    examine(&patient, &conditions, study->practice, &desk->whole);
+    const size_t all = desk->whole.finding_count, third = all / 3;
+    for (size_t order = 0; order < ORDERS; order++) {
+        struct stream stream = stream_open(study->seed, number, PURPOSE_PROTOCOL, 1);
+        memset(desk->given, 0, sizeof desk->given);
+        desk->shown = desk->whole;
+        desk->shown.finding_count = 0;
+        while (desk->shown.finding_count < third) {
+            const size_t i = stream_below(&stream, all);
+            if (desk->given[i])
+                continue;
+            desk->given[i] = true;
+            desk->shown.findings[desk->shown.finding_count++] = desk->whole.findings[i];
+        }
+        out->left = all - third;
+        if (!follow(desk, &patient, (enum order)order, out))
+            return false;
+        if (!out->reached[FIXED] || out->steps[FIXED] == 0)
+            break;
+    }
+    return true;
+}
+
+static int work(void *argument) {
+    struct study *study = argument;
+    struct desk *desk = calloc(1, sizeof *desk);
+    if (desk == NULL || (desk->workspace = malloc(rw_workspace_size())) == NULL)
+        study->failed = true;
+    for (size_t i = study->next++; i < study->count && !study->failed; i = study->next++)
+        if (!see_patient(study, desk, i, &study->outcomes[i]))
+            study->failed = true;
+    if (desk != NULL)
+        free(desk->workspace);
+    free(desk);
+    return 0;
+}
+
+static void run(struct study *study) {
+    thrd_t threads[MAX_THREADS];
+    const long cores = sysconf(_SC_NPROCESSORS_ONLN);
+    size_t started = 0;
+    while (started < (size_t)(cores < 1             ? 1
+                              : cores > MAX_THREADS ? MAX_THREADS
+                                                    : cores) &&
+           thrd_create(&threads[started], work, study) == thrd_success)
+        started++;
+    study->failed = study->failed || started == 0;
+    for (size_t i = 0; i < started; i++)
+        thrd_join(threads[i], NULL);
+}
+
+/* Prints the figures; true when information needs at most half of the checks. */
+static bool report(const struct study *study) {
+    static const char *const names[ORDERS] = {"in the fixed order", "by information"};
+    double steps[ORDERS] = {0}, left = 0.0;
+    size_t counted = 0, at_once = 0, never = 0, reached[ORDERS] = {0}, right[ORDERS] = {0};
+    for (size_t i = 0; i < study->count; i++) {
+        const struct outcome *o = &study->outcomes[i];
+        left += (double)o->left;
+        never += !o->reached[FIXED];
+        at_once += o->reached[FIXED] && o->steps[FIXED] == 0;
+        if (!o->reached[FIXED] || o->steps[FIXED] == 0)
+            continue;
+        counted++;
+        for (size_t order = 0; order < ORDERS; order++) {
+            steps[order] += (double)o->steps[order];
+            reached[order] += o->reached[order];
+            right[order] += o->reached[order] && o->right[order];
+        }
+    }
+    printf("%zu patients, a third of the bedside examination given, %.1f checks left on average\n",
+           study->count, left / (double)study->count);
+    printf("a leader of %.1f: at once in %zu, never in %zu, after more checks in %zu\n", LEADER, at_once,
+           never, counted);
+    for (size_t order = 0; order < ORDERS && counted > 0; order++)
+        printf(
+            "of these %zu, %-18s: reached in %zu, right in %zu, after %.2f checks (all that were left where "
+            "not reached)\n",
+            counted, names[order], reached[order], right[order], steps[order] / (double)counted);
+    printf("ratio %.3f, at most 0.5\n", steps[BY_BITS] / steps[FIXED]);
+    return counted > 0 && steps[BY_BITS] <= 0.5 * steps[FIXED];
+}
+
+int main(int argc, char **argv) {
+    struct priors priors;
+    struct practice practice;
+    struct study study = {.priors = &priors, .practice = &practice, .seed = 20261125};
+    study.count = argc > 1 ? strtoul(argv[1], NULL, 10) : 500;
+    study.outcomes = calloc(study.count + 1, sizeof *study.outcomes);
+    if (study.count == 0 || study.outcomes == NULL || !practice_open(&practice, "lib/knowledge/tables.tsv") ||
+        !priors_open(&priors))
+        return 2;
+    run(&study);
+    const bool passed = !study.failed && report(&study);
+    puts(passed ? "passed" : "failed");
+    priors_close(&priors);
+    free(study.outcomes);
+    return passed ? 0 : 1;
+}

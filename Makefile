@@ -1,6 +1,7 @@
 # Rootward. `make run` and `make test` set up what they need on Debian 12; the rest expects it set up.
 #   make            build/rootward                make run       set up, build, show the demo, serve
 #   make test       set up, build, run all tests  make cases     score the published cases
+#   make calibrate  is the posterior calibrated?  make jags      against another sampler
 #   make bench      timings, as ratios            make lint      format, static analysis
 #   make install    PREFIX=/usr/local             make clean
 BUILD   ?= build
@@ -31,7 +32,8 @@ ENGINE   := $(patsubst %.c,$(BUILD)/%.o,$(wildcard lib/*.c)) $(BUILD)/knowledge.
 SERVER   := $(patsubst %.c,$(BUILD)/%.o,$(wildcard server/*.c server/routes/*.c))
 FLOOR2   := $(filter-out $(BUILD)/server/main.o,$(SERVER))
 
-.PHONY: all run test unit oracle published service deployment browser sanitize cases bench lint format install clean setup setup-test
+.PHONY: all run test unit oracle published service deployment browser sanitize cases bench lint format install clean setup \
+        setup-test calibrate calibrate-quick jags jags-quick recompute
 .SECONDARY:
 all: $(BUILD)/rootward
 
@@ -96,6 +98,32 @@ service: $(BUILD)/test-service $(BUILD)/rootward
 	RW_BINARY=$(BUILD)/rootward timeout 900 $(BUILD)/test-service --tap=- -j2 | tests/summary service
 browser: $(BUILD)/rootward
 	tests/browser/run
+# A posterior and an explanation from GET /v1/model alone.
+recompute: $(BUILD)/rootward
+	ROOTWARD=$(abspath $(BUILD)/rootward) python3 tests/recompute/run
+# Twelve exams against a general-purpose sampler; three of them as part of `make test`.
+jags: $(BUILD)/rootward
+	python3 tests/jags/check --binary $(BUILD)/rootward
+jags-quick: $(BUILD)/rootward
+	python3 tests/jags/check --quick --binary $(BUILD)/rootward
+
+# Simulated patients: is the posterior calibrated, and does it choose checks well? PATIENTS=2000 makes it shorter.
+PATIENTS ?= 10000
+SIMULATE := $(patsubst %.c,$(BUILD)/%.o,$(wildcard tests/calibrate/*.c)) $(BUILD)/tests/oracle/oracle.o
+CHOOSE   := $(patsubst %,$(BUILD)/tests/%.o,choose/choose calibrate/draw calibrate/examine oracle/oracle)
+$(SIMULATE) $(CHOOSE): TESTFLAGS += -Itests/oracle -Itests/calibrate
+$(BUILD)/simulate: $(SIMULATE) $(BUILD)/librootward.a
+	@echo ld $@
+	@$(CC) $(LDFLAGS) $^ -lm -o $@
+$(BUILD)/choose: $(CHOOSE) $(BUILD)/librootward.a
+	@echo ld $@
+	@$(CC) $(LDFLAGS) $^ -lm -o $@
+calibrate: $(BUILD)/simulate $(BUILD)/choose
+	$(BUILD)/simulate --patients $(PATIENTS) --folder $(BUILD)/calibrate
+	$(BUILD)/choose
+# Part of `make test`: a short run that must pass, and a spoilt one that must fail.
+calibrate-quick: $(BUILD)/simulate
+	tests/calibrate/quick $(BUILD)/simulate $(BUILD)/calibrate-quick
 deployment: $(BUILD)/rootward
 	tests/deploy
 
@@ -113,7 +141,7 @@ setup-test:
 TESTS := unit oracle-reduced oracle-full published service
 test: setup-test
 	@$(MAKE) --no-print-directory -j$(shell nproc) all $(TESTS:%=$(BUILD)/test-%)
-	@$(MAKE) --no-print-directory unit oracle published service deployment browser sanitize
+	@$(MAKE) --no-print-directory unit oracle published recompute jags-quick calibrate-quick service deployment browser sanitize
 run: setup
 	@$(MAKE) --no-print-directory -j$(shell nproc) all
 	@$(BUILD)/rootward assess --text schema/examples/demo.json
@@ -121,7 +149,7 @@ run: setup
 	@exec $(BUILD)/rootward serve --data $(BUILD)/data --static static --signin
 
 cases: $(BUILD)/rootward
-	python3 $(CASES)/score.py --binary $(BUILD)/rootward -v
+	python3 tests/cases/report.py --binary $(BUILD)/rootward --cases $(CASES)
 bench: $(BUILD)/bench
 	$(BUILD)/bench
 $(BUILD)/bench: $(patsubst %.c,$(BUILD)/%.o,$(wildcard tests/bench/*.c)) $(FLOOR2) $(BUILD)/librootward.a

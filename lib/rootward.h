@@ -577,4 +577,95 @@ size_t rw_workspace_size(void);
 enum rw_status rw_assess(const struct rw_exam *exam, void *workspace, size_t workspace_size,
                          struct rw_assessment *out, struct rw_error *error);
 
+/* ---- several visits of one injury ---- */
+
+/* The lesion stays; what it took can only come back. lib/course.h states the model. */
+
+enum { RW_MAX_VISITS = 8, RW_MAX_CHANGES = (RW_MAX_VISITS - 1) * RW_MAX_CHECKS };
+
+struct rw_course_site {
+    double p_injured, p_complete;
+    double p_recovered; /* less is lost than at the first visit */
+};
+/* What all visits together say of the day of one of them. */
+struct rw_course_visit {
+    size_t exam;                /* place in the caller's list */
+    struct rw_hypothesis alone; /* the leading hypothesis of this visit taken alone */
+    double entropy_alone;       /* bits, over the hypotheses of the course */
+    double covers;              /* share of this visit's own posterior that these hypotheses hold */
+    struct rw_course_site sites[RW_MAX_SITES];
+    struct rw_root_posterior roots[RW_PLEXUS_ROOTS];
+};
+struct rw_course_hypothesis {
+    struct rw_hypothesis first;      /* the lesions at the first visit; probability over all visits */
+    double p_alone;                  /* what the first visit alone gave it */
+    double now[RW_MAX_LESIONS][3];   /* at the last visit: P(severity), by lesion and enum rw_severity */
+};
+
+enum rw_direction {
+    RW_CHANGE_WORSE,
+    RW_CHANGE_BETTER,
+    RW_CHANGE_OTHER, /* neither by itself: percussion, imaging, a sign that was not due yet */
+    RW_CHANGE_SAME
+};
+/* One check at one visit and at the next visit that recorded it again. */
+struct rw_change {
+    uint16_t check;
+    uint8_t visit[2], value[2]; /* visits of the course; values on the check's scale */
+    uint8_t direction;          /* enum rw_direction */
+    bool beyond_chance;         /* worse by more than examinations usually differ */
+    double p_recovered; /* less of its target is lost at the later visit than at the first; NAN: no target */
+    double p_chance;    /* WORSE: that examinations alone give such a fall or a greater one; else NAN */
+};
+
+enum rw_pace {
+    RW_PACE_LATER,
+    RW_PACE_NOT_EXPECTED, /* no sign, and none is expected: most of its loss lies behind torn roots */
+    RW_PACE_TOO_SOON,     /* no sign yet, and none is due */
+    RW_PACE_EARLIER,
+    RW_PACE_AS_EXPECTED,
+    RW_PACE_RECOVERED, /* graded M4 or better at the last examination of it */
+    RW_PACE_COUNT
+};
+struct rw_muscle_pace {
+    uint16_t muscle;
+    uint8_t pace;          /* enum rw_pace */
+    uint8_t silent, sign;  /* last visit without a sign, first visit with one; RW_MAX_VISITS: none */
+    int32_t first_sign[2]; /* regrowth from the lesion of the first visit; RW_NO_DAY: none expected */
+    double p_recovered;    /* at the last visit that examined it */
+};
+
+struct rw_course {
+    size_t visit_count, hypothesis_count, change_count, muscle_count;
+    struct rw_course_visit visits[RW_MAX_VISITS]; /* by date */
+    struct rw_course_hypothesis hypotheses[RW_MAX_HYPOTHESES];
+    double no_lesion, outside_plexus;
+    double entropy; /* bits */
+    double covers;  /* the least of the visits */
+    double p_block; /* what comes back does so by the lifting of a block, not by regrowth */
+    enum rw_mechanism mechanism; /* the first that is stated */
+    bool mechanisms_differ;      /* the visits state several */
+    struct rw_change changes[RW_MAX_CHANGES]; /* what matters most first */
+    const char *no_pace;                      /* why there are no dates: static text, or NULL */
+    struct rw_muscle_pace muscles[RW_MAX_MUSCLES];
+};
+
+/* Which visits are of one injury: injury[i] counts from 0 in the order of onset. One side and one onset make
+ * one injury. A visit without an onset belongs to the latest injury of its side that began by its day; when
+ * there is none, to that of its side without any onset. `injury` has room for count; O(count²). */
+struct rw_visit_key {
+    enum rw_side side;
+    int32_t examined_day, onset_day; /* onset RW_NO_DAY: not given */
+};
+void rw_course_injuries(const struct rw_visit_key *visits, size_t count, size_t *injury);
+
+/* Bytes of workspace that rw_course needs, whatever the visits. */
+size_t rw_course_workspace_size(void);
+
+/* Joins 1 to RW_MAX_VISITS examinations of one injury, in any order; those of one day stay in the order
+ * given. Surgery between visits is not known to it. Contract as rw_assess. RW_EINVAL also: sides differ, or
+ * onsets that are given differ. About as long as an assessment of each visit. */
+enum rw_status rw_course(const struct rw_exam *const *exams, size_t count, void *workspace,
+                         size_t workspace_size, struct rw_course *out, struct rw_error *error);
+
 #endif

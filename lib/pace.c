@@ -1,0 +1,86 @@
+/* Whether muscles recover in their time. */
+#include <string.h>
+
+#include "course.h"
+#include "deficits.h"
+#include "recovery.h"
+
+/* A sign is there when it is more likely than not. */
+#define SIGN 0.5
+
+static bool is_strong(const struct rw_measured *measured) {
+    return measured->given && measured->grade[RW_GRADE_STRONG] + measured->grade[RW_GRADES - 1] >= 0.5;
+}
+
+static enum rw_pace pace_of(const struct rw_paths *paths, const struct rw_muscle_pace *m, size_t last,
+                            bool strong) {
+    const bool none = m->first_sign[0] == RW_NO_DAY, shown = m->sign < RW_MAX_VISITS;
+    if (shown && strong)
+        return RW_PACE_RECOVERED;
+    if (none)
+        return shown ? RW_PACE_EARLIER : RW_PACE_NOT_EXPECTED;
+    if (shown && paths->exams[m->sign].examined_day < m->first_sign[0])
+        return RW_PACE_EARLIER;
+    if (paths->exams[shown ? m->silent : last].examined_day > m->first_sign[1])
+        return RW_PACE_LATER;
+    return shown ? RW_PACE_AS_EXPECTED : RW_PACE_TOO_SOON;
+}
+
+/* False: no later visit examined it. */
+static bool follow(const struct rw_paths *paths, const struct rw_sums *sums,
+                   const struct rw_muscle_recovery *r, struct rw_muscle_pace *out) {
+    const uint16_t watched = paths->watched_of[r->muscle];
+    struct rw_measured measured = {0};
+    size_t last = 0;
+    if (watched == RW_NONE)
+        return false;
+    *out = (struct rw_muscle_pace){.muscle = r->muscle, .sign = RW_MAX_VISITS};
+    memcpy(out->first_sign, r->first_sign, sizeof out->first_sign);
+    for (size_t v = 1; v < paths->visit_count; v++) {
+        struct rw_measured here;
+        rw_measure(&paths->exams[v], r->muscle, &here);
+        if (!here.examined)
+            continue;
+        measured = here;
+        last = v;
+        out->p_recovered = sums->recovered[v][watched] / sums->total;
+        if (out->sign == RW_MAX_VISITS && out->p_recovered >= SIGN)
+            out->sign = (uint8_t)v;
+        else if (out->sign == RW_MAX_VISITS)
+            out->silent = (uint8_t)v;
+    }
+    out->pace = (uint8_t)pace_of(paths, out, last, is_strong(&measured));
+    return last > 0;
+}
+
+/* By pace, then by date, undated first. */
+static void sort(struct rw_muscle_pace *muscles, size_t count) {
+    for (size_t i = 1; i < count; i++) {
+        const struct rw_muscle_pace m = muscles[i];
+        size_t k = i;
+        for (; k > 0 && (muscles[k - 1].pace > m.pace ||
+                         (muscles[k - 1].pace == m.pace && muscles[k - 1].first_sign[0] > m.first_sign[0]));
+             k--)
+            muscles[k] = muscles[k - 1];
+        muscles[k] = m;
+    }
+}
+
+bool rw_course_pace(const struct rw_paths *paths, const struct rw_sums *sums, const struct rw_states *states,
+                    struct rw_arena *arena, struct rw_course *out) {
+    struct rw_deficits deficits;
+    struct rw_recovery recovery;
+    if (!rw_deficits(&paths->exams[0], states, arena, &deficits))
+        return false;
+    rw_recovery(&paths->exams[0], states, &deficits, &recovery);
+    out->no_pace = recovery.because;
+    if (paths->exams[0].onset_day == RW_NO_DAY)
+        out->no_pace = "the onset is not given";
+    if (out->no_pace != NULL)
+        return true;
+    for (size_t i = 0; i < recovery.muscle_count; i++)
+        if (follow(paths, sums, &recovery.muscles[i], &out->muscles[out->muscle_count]))
+            out->muscle_count++;
+    sort(out->muscles, out->muscle_count);
+    return true;
+}

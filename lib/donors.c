@@ -198,7 +198,7 @@ static void judge(const struct rw_exam *exam, const struct rw_deficits *deficits
 void rw_donor_states(const struct rw_exam *exam, const struct rw_deficits *deficits,
                      struct rw_donor_status out[RW_MAX_DONORS]) {
     const struct rw_model *m = rw_model();
-    uint64_t parts[RW_MAX_DONORS];
+    uint64_t parts[RW_MAX_DONORS] = {0};
     rw_donor_parts(parts);
     for (uint16_t i = 0; i < m->donor_count; i++) {
         memset(&out[i], 0, sizeof out[i]);

@@ -454,8 +454,8 @@ struct rw_next_check {
     uint16_t check;
     uint16_t separates[2]; /* the first and the listed rival of which it tells most; RW_NONE: of none */
     double bits;           /* expected information about the hypothesis */
-    bool repeats; /* a part of a group already graded, or a group with such a part: the bits count what is mostly
-                     the same power as a second reading */
+    bool repeats; /* a part of a group already graded, or a group with such a part: the bits count what is
+                     mostly the same power as a second reading */
 };
 
 struct rw_localisation {
@@ -597,9 +597,9 @@ struct rw_course_visit {
     struct rw_root_posterior roots[RW_PLEXUS_ROOTS];
 };
 struct rw_course_hypothesis {
-    struct rw_hypothesis first;      /* the lesions at the first visit; probability over all visits */
-    double p_alone;                  /* what the first visit alone gave it */
-    double now[RW_MAX_LESIONS][3];   /* at the last visit: P(severity), by lesion and enum rw_severity */
+    struct rw_hypothesis first;    /* the lesions at the first visit; probability over all visits */
+    double p_alone;                /* what the first visit alone gave it */
+    double now[RW_MAX_LESIONS][3]; /* at the last visit: P(severity), by lesion and enum rw_severity */
 };
 
 enum rw_direction {
@@ -640,9 +640,9 @@ struct rw_course {
     struct rw_course_visit visits[RW_MAX_VISITS]; /* by date */
     struct rw_course_hypothesis hypotheses[RW_MAX_HYPOTHESES];
     double no_lesion, outside_plexus;
-    double entropy; /* bits */
-    double covers;  /* the least of the visits */
-    double p_block; /* what comes back does so by the lifting of a block, not by regrowth */
+    double entropy;              /* bits */
+    double covers;               /* the least of the visits */
+    double p_block;              /* what comes back does so by the lifting of a block, not by regrowth */
     enum rw_mechanism mechanism; /* the first that is stated */
     bool mechanisms_differ;      /* the visits state several */
     struct rw_change changes[RW_MAX_CHANGES]; /* what matters most first */

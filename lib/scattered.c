@@ -155,7 +155,7 @@ static bool same_world(const struct walk *walk, size_t a, size_t b) {
 /* Folds equal worlds, adds the weights of what is left to base, and closes the gaps in the tables. */
 static void fold_worlds(struct walk *walk) {
     const struct rw_search *s = walk->search;
-    size_t kept[RW_MAX_WORLDS], count = 0;
+    size_t kept[RW_MAX_WORLDS] = {0}, count = 0;
     double weight[RW_MAX_WORLDS] = {0};
     for (size_t w = 0; w < walk->world_count; w++) {
         size_t k = 0;

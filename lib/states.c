@@ -179,7 +179,7 @@ static size_t effect_slot(const struct rw_effect *e) {
 /* Sorts the groups of one target by effect: groups->of becomes the effect by state. Returns how many. */
 static size_t merge(const struct rw_states *states, const struct way *way, struct rw_groups *groups,
                     struct rw_effect *list) {
-    uint16_t table[SLOTS], effect_of[RW_MAX_STATES];
+    uint16_t table[SLOTS], effect_of[RW_MAX_STATES] = {0};
     struct lesions lesions;
     size_t count = 0;
     memset(table, 0xff, sizeof table);

@@ -29,7 +29,7 @@ static const char *const spoil_names[SPOIL_COUNT] = {
 
 static const char usage[] =
     "usage: calibrate [--quick] [--patients N] [--row-patients N] [--seed N] [--threads N]\n"
-    "                 [--spoil mechanism|outliers|filled|noise] [--folder DIR] [--tables FILE]\n"
+    "                 [--spoil mechanism|outliers] [--folder DIR] [--tables FILE]\n"
     "  --patients      simulated patients for ranks, sets and scores (10000)\n"
     "  --row-patients  patients in each row of the robustness table (1000; 0: no table)\n"
     "  --quick         300 patients, no table, unless a later option says otherwise; and a verdict that "
@@ -159,6 +159,7 @@ static bool run(const struct options *o, struct report *report) {
     good = good && prior_check_run(&priors, o->seed, PRIOR_DRAWS, &check) && study_run(&study);
     if (good) {
         report_prior(report, &check);
+        report_findings(report, &study);
         report_ranks(report, &study);
         report_sets(report, &study);
         report_scores(report, &study);

@@ -196,23 +196,47 @@ void true_law(const struct patient *patient, const struct conditions *conditions
     law_at(patient, conditions, practice, check, 1, p);
 }
 
-/* The word that an examiner writes for a check. */
-static uint8_t draw_word(const struct patient *patient, const struct conditions *conditions,
-                         const struct practice *practice, const struct rw_exam *exam, uint16_t check,
-                         bool filled) {
+/* P(word) that an examiner writes for a check. */
+static void words_at(const struct patient *patient, const struct conditions *conditions,
+                     const struct practice *practice, const struct rw_exam *exam,
+                     const struct rw_finding *finding, double word[MAX_WORDS]) {
     const struct rw_model *model = rw_model();
-    const struct rw_table *table = &model->tables[model->checks[check].table];
-    const struct rw_scale *scale = &model->scales[model->checks[check].scale];
-    struct stream stream = stream_open(patient->seed, patient->number, PURPOSE_FINDING, check);
-    double p[MAX_OBSERVATIONS], word[MAX_WORDS] = {0};
-    law_at(patient, conditions, practice, check, grown(exam, table), p);
-    for (size_t o = 0; filled && o < table->observation_count; o++)
+    const struct rw_check *check = &model->checks[finding->check];
+    const struct rw_table *table = &model->tables[check->table];
+    const struct rw_scale *scale = &model->scales[check->scale];
+    double p[MAX_OBSERVATIONS];
+    law_at(patient, conditions, practice, finding->check, grown(exam, table), p);
+    for (size_t o = 0; finding->filled_in && o < table->observation_count; o++)
         p[o] += table->filled_outlier * (table->outside[o] - p[o]);
-    for (size_t v = 0; v < scale->value_count; v++)
+    for (size_t v = 0; v < scale->value_count; v++) {
+        word[v] = 0;
         for (size_t i = 0; i < scale->values[v].count; i++)
-            word[v] += practice->frequency[model->checks[check].scale][v] * scale->values[v].weight[i] *
+            word[v] += practice->frequency[check->scale][v] * scale->values[v].weight[i] *
                        p[scale->values[v].observation[i]];
-    return (uint8_t)stream_pick(&stream, word, scale->value_count);
+    }
+}
+
+void stated_words(const struct patient *patient, const struct practice *practice, const struct rw_exam *exam,
+                  const struct rw_finding *finding, double word[MAX_WORDS]) {
+    static const struct conditions as_stated = {.outlier_times = 1};
+    words_at(patient, &as_stated, practice, exam, finding, word);
+}
+
+bool speaks(const struct rw_exam *exam, const struct rw_finding *finding) {
+    const struct rw_model *model = rw_model();
+    return grown(exam, &model->tables[model->checks[finding->check].table]) > 0;
+}
+
+static struct rw_finding draw_finding(const struct patient *patient, const struct conditions *conditions,
+                                      const struct practice *practice, const struct rw_exam *exam,
+                                      uint16_t check, bool filled) {
+    const struct rw_scale *scale = &rw_model()->scales[rw_model()->checks[check].scale];
+    struct stream stream = stream_open(patient->seed, patient->number, PURPOSE_FINDING, check);
+    struct rw_finding finding = {.check = check, .filled_in = filled};
+    double word[MAX_WORDS];
+    words_at(patient, conditions, practice, exam, &finding, word);
+    finding.value = (uint8_t)stream_pick(&stream, word, scale->value_count);
+    return finding;
 }
 
 /* ---- protocols ---- */
@@ -304,12 +328,12 @@ void examine(const struct patient *patient, const struct conditions *conditions,
     for (uint16_t i = 0; i < model->check_count; i++) {
         if (!plan.examined[i])
             continue;
-        const uint8_t word = draw_word(patient, conditions, practice, exam, i, plan.in_passing[i]);
+        const struct rw_finding finding =
+            draw_finding(patient, conditions, practice, exam, i, plan.in_passing[i]);
         if (conditions->protocol == PROTOCOL_ABNORMAL_ONLY &&
-            word == model->scales[model->checks[i].scale].normal)
+            finding.value == model->scales[model->checks[i].scale].normal)
             continue;
-        exam->findings[exam->finding_count++] =
-            (struct rw_finding){.check = i, .value = word, .filled_in = plan.in_passing[i]};
+        exam->findings[exam->finding_count++] = finding;
     }
     if (conditions->protocol == PROTOCOL_ABNORMAL_ONLY)
         fill_rest(exam);
@@ -324,13 +348,10 @@ static double finding_log(const struct rw_exam *exam, const struct rw_finding *f
     const struct rw_table *table = &model->tables[check->table];
     const struct rw_value *value = &model->scales[check->scale].values[finding->value];
     const double filled = finding->filled_in ? table->filled_outlier : 0;
-    const double come = grown(exam, table);
     double p[MAX_OBSERVATIONS], seen = 0, else_seen = 0;
     enum rw_spread spread;
-    if (come <= 0)
-        return 0;
     const double fraction = fraction_left(state, check->target, 0, NULL, &spread);
-    seen_law(table, spread, fraction, come, p);
+    seen_law(table, spread, fraction, grown(exam, table), p);
     for (size_t i = 0; i < value->count; i++) {
         seen += value->weight[i] * p[value->observation[i]];
         else_seen += value->weight[i] * table->outside[value->observation[i]];
@@ -349,7 +370,8 @@ double exam_log_likelihood(const struct rw_exam *exam, const struct oracle *orac
             const struct state state = state_in(oracle, severity, variant, depth);
             double sum = log(model->variants[variant].prevalence * oracle->depth_share[depth]);
             for (size_t f = 0; f < exam->finding_count; f++)
-                sum += finding_log(exam, &exam->findings[f], &state, hypothesis->outside);
+                if (speaks(exam, &exam->findings[f]))
+                    sum += finding_log(exam, &exam->findings[f], &state, hypothesis->outside);
             const double top = fmax(sum, total);
             total = top + log(exp(sum - top) + exp(total - top));
         }

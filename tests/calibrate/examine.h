@@ -39,6 +39,12 @@ void examine(const struct patient *patient, const struct conditions *conditions,
 void true_law(const struct patient *patient, const struct conditions *conditions,
               const struct practice *practice, uint16_t check, double p[MAX_OBSERVATIONS]);
 
+/* P(word) of a finding as the exam has it, by the model as stated, in the patient's own world; sums to 1. */
+void stated_words(const struct patient *patient, const struct practice *practice, const struct rw_exam *exam,
+                  const struct rw_finding *finding, double word[MAX_WORDS]);
+/* Whether a finding says anything at this time since onset. */
+bool speaks(const struct rw_exam *exam, const struct rw_finding *finding);
+
 /* ln Σ over worlds P(world) · P(findings | hypothesis, world), by the model as stated. */
 double exam_log_likelihood(const struct rw_exam *exam, const struct oracle *oracle,
                            const struct oracle_hypothesis *hypothesis);

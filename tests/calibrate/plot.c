@@ -65,10 +65,15 @@ bool plot_ranks(const char *path, const char *label, const size_t bins[BINS], si
                 "fill-opacity=\".75\"><title>%zu</title></rect>\n",
                 across((double)b / BINS) + 1, up((double)bins[b] / most), across(1.0 / BINS) - LEFT - 2,
                 BOTTOM - up((double)bins[b] / most), bins[b]);
-    fprintf(file, "<path d=\"M%d %.1fH%d\" stroke=\"#111\" stroke-dasharray=\"5 4\"/>\n", LEFT,
-            up(expected / most), RIGHT);
-    fprintf(file, "<text x=\"%d\" y=\"%.1f\" text-anchor=\"end\">%.0f</text>\n", LEFT - 6,
-            up(expected / most) + 5, expected);
+    fprintf(file,
+            "<path d=\"M%d %.1fH%d\" stroke=\"#111\" stroke-dasharray=\"5 4\"/>\n"
+            "<path d=\"M%d %.1fH%dM%d %.1fH%d\" stroke=\"#111\" stroke-width=\".7\"/>\n",
+            LEFT, up(expected / most), RIGHT, LEFT, up(band.high / most), RIGHT, LEFT, up(band.low / most),
+            RIGHT);
+    const double marks[] = {band.low, expected, band.high};
+    for (size_t i = 0; i < sizeof marks / sizeof *marks; i++)
+        fprintf(file, "<text x=\"%d\" y=\"%.1f\" text-anchor=\"end\">%.0f</text>\n", LEFT - 6,
+                up(marks[i] / most) + 5, marks[i]);
     fprintf(file, "<text x=\"%d\" y=\"28\" text-anchor=\"end\">p = %.3g</text>\n", RIGHT, p);
     axes(file, "rank of the truth in the posterior", "patients");
     return finish(file);

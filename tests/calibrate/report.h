@@ -16,6 +16,7 @@ struct report {
 
 /* Each prints one part. */
 void report_prior(struct report *report, const struct prior_check *check);
+void report_findings(struct report *report, const struct study *study);
 void report_ranks(struct report *report, const struct study *study);
 void report_sets(struct report *report, const struct study *study);
 void report_scores(struct report *report, const struct study *study);

@@ -25,16 +25,22 @@ struct judged {
     size_t place; /* of the truth in the answer's list; its length when it is not listed */
 };
 
-/* Rank of the truth among ordered outcomes. */
-static double rank_of(struct judged *j, const double *p, size_t truth) {
-    double below = 0;
-    for (size_t i = 0; i < truth; i++)
-        below += p[i];
-    return below + stream_uniform(&j->stream) * p[truth];
+/* Rank of the truth among ordered outcomes, by what lies below it and its own probability. */
+static double rank_between(struct judged *j, double below, double own) {
+    return below + stream_uniform(&j->stream) * own;
+}
+
+static double rank_of(struct judged *j, const double *p, size_t count, size_t truth) {
+    double below = 0, own = 0;
+    for (size_t i = 0; i < count && i <= truth; i++) {
+        below += own;
+        own = p[i];
+    }
+    return rank_between(j, below, own);
 }
 
 static double rank_of_event(struct judged *j, double p, bool truth) {
-    return rank_of(j, (const double[]){1 - p, p}, truth);
+    return truth ? rank_between(j, 1 - p, p) : rank_between(j, 0, 1 - p);
 }
 
 static double uncertainty(const double *p, size_t count) {
@@ -64,7 +70,7 @@ static bool is_truth(const struct patient *patient, const struct rw_hypothesis *
  * makes. */
 static void score_list(struct judged *j, struct score *out) {
     const struct rw_localisation *l = &j->answer->localisation;
-    double p[RW_MAX_HYPOTHESES + 1], listed = 0;
+    double p[RW_MAX_HYPOTHESES + 1] = {0}, listed = 0;
     bool in_set = false;
     out->plain_mass = out->plain_size = (double)NAN;
     for (size_t i = 0; i < l->hypothesis_count; i++) {
@@ -79,7 +85,7 @@ static void score_list(struct judged *j, struct score *out) {
     p[l->hypothesis_count] = fmax(0, 1 - listed);
     out->listed = listed;
     out->in_plain_set = in_set;
-    out->rank[QUANTITY_HYPOTHESIS] = rank_of(j, p, j->place);
+    out->rank[QUANTITY_HYPOTHESIS] = rank_of(j, p, l->hypothesis_count + 1, j->place);
     out->in_random_set = out->rank[QUANTITY_HYPOTHESIS] < CREDIBLE;
     out->leader = p[0];
     out->leader_right = j->place == 0;
@@ -93,12 +99,12 @@ static double rank_of_likelihood(struct judged *j, double listed) {
     const struct rw_localisation *l = &j->answer->localisation;
     double p[3] = {0, 0, 0}; /* below, equal, above */
     if (j->place == l->hypothesis_count)
-        return rank_of_event(j, fmax(0, 1 - listed), true);
+        return rank_between(j, listed, fmax(0, 1 - listed));
     for (size_t i = 0; i < l->hypothesis_count; i++) {
         const double over = l->hypotheses[i].log_likelihood - l->hypotheses[j->place].log_likelihood;
         p[over < -EQUAL_NATS ? 0 : over > EQUAL_NATS ? 2 : 1] += l->hypotheses[i].probability;
     }
-    return rank_of(j, p, 1);
+    return rank_of(j, p, 3, 1);
 }
 
 /* ---- sets of (level, name) ---- */
@@ -165,7 +171,7 @@ static void score_sites(struct judged *j, struct score *out) {
     for (size_t level = 0; level < RW_LEVEL_COUNT; level++) {
         const struct rw_site_posterior *p = &j->answer->localisation.sites[site[level]];
         const double severity[] = {1 - p->p_injured, p->p_injured - p->p_complete, p->p_complete};
-        out->rank[QUANTITY_ROOT + level] = rank_of(j, severity, j->patient->severity[site[level]]);
+        out->rank[QUANTITY_ROOT + level] = rank_of(j, severity, 3, j->patient->severity[site[level]]);
     }
 }
 
@@ -176,7 +182,7 @@ static void score_roots(struct judged *j, struct score *out) {
         const uint8_t truth = j->patient->truth.states[root];
         const bool torn =
             truth == RW_ROOT_PRE_PARTIAL || truth == RW_ROOT_PRE_COMPLETE || truth == RW_ROOT_DOUBLE;
-        out->rank[QUANTITY_C5 + root] = rank_of(j, state, truth == RW_ROOT_INTACT ? 0 : torn ? 2 : 1);
+        out->rank[QUANTITY_C5 + root] = rank_of(j, state, 3, truth == RW_ROOT_INTACT ? 0 : torn ? 2 : 1);
     }
 }
 
@@ -191,7 +197,7 @@ static void score_levels(struct judged *j, struct score *out) {
             level = model->sites[s].level;
     if (level < RW_LEVEL_COUNT)
         truth = 2 + level;
-    out->rank[QUANTITY_LEVEL] = rank_of(j, p, truth);
+    out->rank[QUANTITY_LEVEL] = rank_of(j, p, RW_LEVEL_COUNT + 2, truth);
     out->rank[QUANTITY_NO_LESION] = rank_of_event(j, l->no_lesion, truth == 0);
     out->rank[QUANTITY_OUTSIDE] = rank_of_event(j, l->outside_plexus, truth == 1);
 }
@@ -252,7 +258,7 @@ static double score_grade(struct judged *j) {
     const struct rw_table *table = &model->tables[model->checks[check].table];
     double p[MAX_OBSERVATIONS];
     const size_t seen = draw_truth(j, check, table->observation_count, p);
-    return rank_of(j, least->grade, (size_t)(table->observations[seen][0] - '0'));
+    return rank_of(j, least->grade, 6, (size_t)(table->observations[seen][0] - '0'));
 }
 
 static double score_skin(struct judged *j) {
@@ -274,6 +280,26 @@ static double score_skin(struct judged *j) {
     return rank_of_event(j, least->p_lost, strcmp(seen, "reduced") == 0 || strcmp(seen, "absent") == 0);
 }
 
+/* ---- the findings themselves ---- */
+
+static void score_finding(const struct judged *j, const struct rw_finding *finding, struct score *out) {
+    const struct rw_check *check = &rw_model()->checks[finding->check];
+    double word[MAX_WORDS], mean = 0, square = 0;
+    if (!speaks(j->exam, finding))
+        return;
+    stated_words(j->patient, j->practice, j->exam, finding, word);
+    for (size_t v = 0; v < rw_model()->scales[check->scale].value_count; v++) {
+        if (word[v] <= 0)
+            continue;
+        mean += word[v] * log(word[v]);
+        square += word[v] * log(word[v]) * log(word[v]);
+    }
+    out->findings[check->section].count++;
+    out->findings[check->section].log += log(word[finding->value]);
+    out->findings[check->section].expected += mean;
+    out->findings[check->section].variance += square - mean * mean;
+}
+
 /* ---- the whole ---- */
 
 void score_answer(const struct patient *patient, const struct conditions *conditions,
@@ -288,11 +314,13 @@ void score_answer(const struct patient *patient, const struct conditions *condit
                        .stream = stream_open(patient->seed, patient->number, PURPOSE_RANK, 0)};
     while (j.place < l->hypothesis_count && !is_truth(patient, &l->hypotheses[j.place]))
         j.place++;
-    *out = (struct score){.findings = (double)exam->finding_count, .likelihood_gap = (double)NAN};
+    *out = (struct score){.likelihood_gap = (double)NAN, .covered = l->list_covers};
     const double likelihood = exam_log_likelihood(exam, oracle, &patient->truth);
     out->log_probability = log(oracle_prior(oracle, &patient->truth)) + likelihood - l->log_evidence;
     if (j.place < l->hypothesis_count)
         out->likelihood_gap = fabs(l->hypotheses[j.place].log_likelihood - likelihood);
+    for (size_t i = 0; i < exam->finding_count; i++)
+        score_finding(&j, &exam->findings[i], out);
     score_list(&j, out);
     out->rank[QUANTITY_LIKELIHOOD] = rank_of_likelihood(&j, out->listed);
     score_merged(&j, out);

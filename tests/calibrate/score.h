@@ -41,13 +41,17 @@ struct score {
     bool in_plain_set;             /* in the smallest set of at least CREDIBLE */
     double plain_mass, plain_size; /* NAN: the answer's list holds less than CREDIBLE */
     double log_probability;        /* ln P(truth | exam) */
-    double listed;                 /* probability of the answer's list */
-    double likelihood_gap; /* |engine's ln likelihood of the truth − ours|; NAN: the truth is not listed */
+    double listed, covered; /* probability of the answer's list; and of what predictions were taken over */
+    double likelihood_gap;  /* |engine's ln likelihood of the truth − ours|; NAN: the truth is not listed */
     double brier_sites, brier_sites_stated; /* over all sites: Σ(p − injured)², and Σ p(1 − p) */
     double leader;                          /* probability of the first hypothesis */
     double merged; /* and of the heaviest set of (level, name), as far as it is listed */
     bool leader_right, merged_right;
-    double findings;
+    /* By section of the exam, over the findings that say something: their number; Σ ln P(finding | truth,
+     * world); and its mean and variance by the model as stated. */
+    struct {
+        double count, log, expected, variance;
+    } findings[RW_SECTION_COUNT];
 };
 
 /* `oracle`: prior of the mechanism that the engine was told. */

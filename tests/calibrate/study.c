@@ -47,15 +47,11 @@ static bool see_patient(const struct study *study, struct desk *desk, size_t num
     struct patient patient;
     struct conditions conditions = study->conditions;
     if (study->spoil == SPOIL_OUTLIERS)
-        conditions.outlier_times *= 0.5;
-    if (study->spoil == SPOIL_NOISE)
-        conditions.weight_noise = 1;
+        conditions.outlier_times *= 3;
     draw_patient(study->priors, study->seed, number, &patient);
     examine(&patient, &conditions, study->practice, &desk->exam);
     if (study->spoil == SPOIL_MECHANISM)
         desk->exam.mechanism = (enum rw_mechanism)((desk->exam.mechanism + 1u) % RW_MECHANISM_COUNT);
-    for (size_t i = 0; study->spoil == SPOIL_FILLED && i < desk->exam.finding_count; i++)
-        desk->exam.findings[i].filled_in = false;
     if (!assess(desk))
         return false;
     score_answer(&patient, &conditions, study->practice,

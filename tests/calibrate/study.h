@@ -8,9 +8,7 @@
 #define SPOILS(X)                                                                                            \
     X(NONE, "none")                                                                                          \
     X(MECHANISM, "mechanism") /* the engine is told another mechanism */                                     \
-    X(OUTLIERS, "outliers")   /* findings hold half of the outliers */                                       \
-    X(FILLED, "filled")       /* the engine takes "otherwise normal" for examined */                         \
-    X(NOISE, "noise")         /* bundle weights vary more than the model says */
+    X(OUTLIERS, "outliers")   /* findings hold three times the outliers that the engine allows for */
 enum spoil {
 #define X(name, text) SPOIL_##name,
     SPOILS(X)

@@ -26,10 +26,11 @@
 
 #define RW_LEAST_EXPONENT (-700.0)
 
-static inline double rw_exp(double x) {
+/* e^x, and 0 where x is below `least`, which is RW_LEAST_EXPONENT or more. */
+static inline double rw_exp_above(double x, double least) {
     const double shift = 0x1.8p52; /* adding it rounds to an integer held in the low bits */
     /* A mask, not a branch, so that vector code needs no select that GCC would turn back into a branch. */
-    const uint64_t keep = (uint64_t)0 - (uint64_t)(x >= RW_LEAST_EXPONENT);
+    const uint64_t keep = (uint64_t)0 - (uint64_t)(x >= least);
     uint64_t bits, scale_bits;
     memcpy(&bits, &x, sizeof bits);
     bits &= keep;
@@ -56,6 +57,10 @@ static inline double rw_exp(double x) {
     scale_bits = ((bits << 52) + ((uint64_t)1023 << 52)) & keep;
     memcpy(&scale, &scale_bits, sizeof scale);
     return p * scale;
+}
+
+static inline double rw_exp(double x) {
+    return rw_exp_above(x, RW_LEAST_EXPONENT);
 }
 
 static inline double rw_log(double x) {
@@ -85,19 +90,36 @@ static inline double rw_log(double x) {
     return n * 0x1.62e42fee00000p-1 + (f - (s * (f - 2.0 * q * p) - n * 0x1.a39ef35793c76p-33));
 }
 
-/* Doubles are added and skipped in blocks of this many, so that every vector width does the same. */
+/* Rows are padded to whole blocks, so that loops have no tail and every vector width does the same. */
 enum { RW_BLOCK = 8 };
 
-/* Whether an exponent of the block reaches `least`. */
-static inline bool rw_block_reaches(const double *x, double least) {
-    int64_t reaches = 0;
-    for (size_t j = 0; j < RW_BLOCK; j++)
-        reaches |= x[j] >= least ? -1 : 0;
-    return reaches != 0;
+static inline size_t rw_round_up(size_t count) {
+    return (count + RW_BLOCK - 1) / RW_BLOCK * RW_BLOCK;
 }
 
-static inline double rw_block_sum(const double *x) {
-    return ((x[0] + x[1]) + (x[2] + x[3])) + ((x[4] + x[5]) + (x[6] + x[7]));
+/* A count that is whole blocks, said so that the compiler leaves out the tails. */
+static inline size_t rw_whole(size_t count) {
+    return count & ~(size_t)(RW_BLOCK - 1);
+}
+
+/* Whether a number of the block reaches `least`. Spelt in vectors: GCC 12 makes single comparisons of a loop. */
+static inline bool rw_block_reaches(const double *x, double least) {
+    typedef double half __attribute__((vector_size(RW_BLOCK / 2 * sizeof(double))));
+    typedef int64_t hits __attribute__((vector_size(RW_BLOCK / 2 * sizeof(int64_t))));
+    half low, high;
+    memcpy(&low, x, sizeof low);
+    memcpy(&high, x + RW_BLOCK / 2, sizeof high);
+    const hits hit = (hits)(low >= least) | (hits)(high >= least);
+    return ((hit[0] | hit[1]) | (hit[2] | hit[3])) != 0;
+}
+
+/* The sum of whole blocks. */
+static inline double rw_sum(size_t count, const double *x) {
+    double sum[RW_BLOCK] = {0};
+    for (size_t i = 0; i < rw_whole(count); i += RW_BLOCK)
+        for (size_t j = 0; j < RW_BLOCK; j++)
+            sum[j] += x[i + j];
+    return ((sum[0] + sum[1]) + (sum[2] + sum[3])) + ((sum[4] + sum[5]) + (sum[6] + sum[7]));
 }
 
 #endif

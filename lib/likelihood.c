@@ -151,15 +151,26 @@ void rw_view_init(struct rw_view *view, const struct rw_term *term, const struct
     }
 }
 
+static inline double probability(const double *grid, double fraction, int32_t spread) {
+    const double x = fraction * (RW_GRID - 1); /* a sum of shares: >= 0, above 1 by rounding alone */
+    const int32_t point = (int32_t)x, left = point < RW_GRID - 2 ? point : RW_GRID - 2;
+    const double low = grid[spread + left], high = grid[spread + left + 1];
+    return low + (x - (double)left) * (high - low);
+}
+
+RW_VECTOR void rw_term_probabilities(const struct rw_term *term, size_t count,
+                                     const double *restrict fraction, const int32_t *restrict spread,
+                                     double *restrict out) {
+    const double *restrict grid = term->grid[0];
+    for (size_t i = 0; i < count; i++)
+        out[i] = probability(grid, fraction[i], spread[i]);
+}
+
 RW_VECTOR void rw_term_logs(const struct rw_term *term, size_t count, const double *restrict fraction,
                             const int32_t *restrict spread, double *restrict out) {
     const double *restrict grid = term->grid[0];
-    for (size_t i = 0; i < count; i++) {
-        const double x = fraction[i] * (RW_GRID - 1); /* a sum of shares: >= 0, above 1 by rounding alone */
-        const int32_t point = (int32_t)x, left = point < RW_GRID - 2 ? point : RW_GRID - 2;
-        const double low = grid[spread[i] + left], high = grid[spread[i] + left + 1];
-        out[i] = rw_log(low + (x - (double)left) * (high - low));
-    }
+    for (size_t i = 0; i < count; i++)
+        out[i] = rw_log(probability(grid, fraction[i], spread[i]));
 }
 
 double rw_flow_log(const struct rw_view *view, const struct rw_flow *flow, size_t pattern) {

@@ -31,6 +31,7 @@ static bool prepare(struct run *run, struct rw_localisation *out) {
     run->search->prior = &run->prior;
     run->search->worlds = run->worlds;
     run->search->world_count = rw_worlds_init(run->terms, run->term_count, run->worlds);
+    run->search->product_bound = RW_PRODUCT_BOUND;
     run->search->most = 0.0;
     for (size_t i = 0; i < run->term_count; i++)
         run->search->most += log(rw_term_most(&run->terms[i]));

@@ -83,7 +83,7 @@ static bool shape(const struct rw_paths *paths, const uint8_t *severity) {
         s->site[i] = (uint8_t)site;
         s->first[i] = severity[site];
         s->torn[i] = rw_sites_hold(preganglionic, site);
-        s->radix[i] = s->torn[i] || paths->visit_count == 1 ? 1 : (uint8_t)(severity[site] + 1);
+        s->radix[i] = (uint8_t)(s->torn[i] || paths->visit_count == 1 ? 1 : severity[site] + 1);
         s->stride[i] = s->states;
         s->states *= s->radix[i];
         torn_partial |= s->torn[i] && severity[site] == RW_PARTIAL;
@@ -95,7 +95,7 @@ static bool shape(const struct rw_paths *paths, const uint8_t *severity) {
     s->manner_count = heals ? RW_MANNER_COUNT : 1;
     for (size_t x = 0; x < s->states; x++)
         for (size_t i = 0; i < s->lesion_count; i++)
-            s->digit[x][i] = s->radix[i] == 1 ? s->first[i] : (uint8_t)(x / s->stride[i] % s->radix[i]);
+            s->digit[x][i] = (uint8_t)(s->radix[i] == 1 ? s->first[i] : x / s->stride[i] % s->radix[i]);
     return true;
 }
 
@@ -159,7 +159,7 @@ static void look_at_kind(struct rw_paths_scratch *s, const struct shares *shares
         size_t rest = state;
         for (size_t j = 0; j < s->seen_count; j++) {
             const size_t i = s->seen[j];
-            severity[j] = s->radix[i] == 1 ? s->first[i] : (uint8_t)(rest % s->radix[i]);
+            severity[j] = (uint8_t)(s->radix[i] == 1 ? s->first[i] : rest % s->radix[i]);
             rest /= s->radix[i];
         }
         for (uint8_t depth = 0; depth < 2; depth++)

@@ -1,389 +1,344 @@
 /* Every root configuration, alone and with any one further site.
  *
- * A target sees of a root only whether its fibres are intact, partly lost or lost at the root sites that it
- * runs through (its entry), so likelihoods live in tables of 3^5 patterns an entry. For one further atom
- * the 32768 configurations fall into few classes with equal changes: 3^5 where the atom changes targets of
- * entry all alone or proximal alone, 5^5 where it changes those of entry post too; a class is summed once. */
+ * The weight of a configuration with one further atom is a product: what targets of entry all say of both,
+ * what the atom changes for proximal and for post targets, and a rest that the atom leaves alone (the prior
+ * of the roots; proximal, post and pre targets without the atom). Configurations that an atom cannot tell
+ * apart form a class, and over a class the rest is summed once: 3^5 classes for an atom that changes entry
+ * all alone, 5^5 where it changes one of the other two.
+ *
+ * The rest is kept as a number, not as its logarithm. That is safe since few findings bear on those entries:
+ * what they can tell together stays within RW_REST_SPAN, to which tests/unit/test_search.c holds the facts.
+ */
 #include <math.h>
 #include <string.h>
 
 #include "exp.h"
-#include "search.h"
+#include "root_tables.h"
 
 enum {
-    ATOMS = 2 * RW_MAX_FURTHER,
-    LOW = 64, /* configurations of C5 and C6 */
+    LOW_ROOTS = 3, /* configurations lie in rows: C5, C6 and C7 along a row, C8 and T1 by row */
+    LOW = 512,
     HIGH = RW_ROOT_CONFIGS / LOW,
-    LOW_PATTERNS = 9,
+    LOW_PATTERNS = 27,
     HIGH_PATTERNS = RW_ROOT_PATTERNS / LOW_PATTERNS
 };
 
-/* The three entries that further sites can touch. */
-enum { CHANGE_ALL, CHANGE_PROXIMAL, CHANGE_POST, CHANGES };
-static const enum rw_entry change_entry[CHANGES] = {RW_ENTRY_ALL, RW_ENTRY_PROXIMAL, RW_ENTRY_POST};
-
-/* Summed over terms: how the log likelihood depends on the roots and on one further atom. */
-struct world_sums {
-    double base[RW_ENTRY_PRE + 1][RW_ROOT_PATTERNS];
-    double constant; /* terms without plexus roots, nothing injured */
-    double change_constant[ATOMS];
-};
-
-struct rw_roots {
-    const struct rw_space *space;
-    size_t atoms, world_count;
-    bool filled[RW_ENTRY_PRE + 1];  /* some term has this entry */
-    struct world_sums *sums;        /* [world] */
-    double *change[ATOMS][CHANGES]; /* [world · RW_ROOT_PATTERNS + pattern]; NULL: none, in any world */
-};
-
-struct rw_roots *rw_roots_new(const struct rw_space *space, size_t world_count, struct rw_arena *arena) {
-    struct rw_roots *roots = rw_arena_take(arena, 1, sizeof *roots);
-    struct world_sums *sums = rw_arena_take(arena, world_count, sizeof *sums);
-    if (roots == NULL || sums == NULL)
-        return NULL;
-    memset(sums, 0, world_count * sizeof *sums);
-    *roots = (struct rw_roots){
-        .space = space, .atoms = 2 * space->further_count, .world_count = world_count, .sums = sums};
-    return roots;
-}
-
-/* The changes by an atom to targets of one entry, all 0 when they are new. NULL: arena too small. */
-static double *change_of(struct rw_roots *roots, size_t atom, size_t slot, struct rw_arena *arena) {
-    const size_t count = roots->world_count * RW_ROOT_PATTERNS;
-    double **change = &roots->change[atom][slot];
-    if (*change == NULL && (*change = rw_arena_take(arena, count, sizeof **change)) != NULL)
-        memset(*change, 0, count * sizeof **change);
-    return *change;
-}
-
-/* ---- tables of one view ---- */
-
-/* Patterns of the roots that feed a target, as a part of all patterns. */
-struct feeding {
-    size_t count;                        /* 3^roots */
-    int32_t spread[2][RW_ROOT_PATTERNS]; /* by reduced pattern; [1] beside a partial further lesion */
-    uint8_t reduced[RW_ROOT_PATTERNS];   /* pattern → pattern of the roots that feed the target */
-};
-
-static void feeding_init(struct feeding *feeding, unsigned roots) {
-    size_t all = 1, count = 1;
-    int32_t *spread = feeding->spread[0];
-    spread[0] = RW_SHARP;
-    feeding->reduced[0] = 0;
-    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++, all *= 3) {
-        const size_t stride = (roots >> i & 1u) != 0 ? count : 0;
-        for (size_t p = 0; p < all; p++) {
-            feeding->reduced[all + p] = (uint8_t)(feeding->reduced[p] + stride);
-            feeding->reduced[2 * all + p] = (uint8_t)(feeding->reduced[p] + 2 * stride);
-        }
-        for (size_t p = 0; p < stride; p++) {
-            spread[count + p] = RW_UNEVEN;
-            spread[2 * count + p] = spread[p];
-        }
-        count += 2 * stride;
-    }
-    for (size_t p = 0; p < count; p++)
-        feeding->spread[1][p] = RW_UNEVEN;
-    feeding->count = count;
-}
-
-/* ln P of the view's finding by pattern, after a further lesion of a class. */
-static void class_table(const struct rw_view *view, const struct feeding *feeding, size_t class,
-                        double table[RW_ROOT_PATTERNS]) {
-    const struct rw_class *c = &view->classes[class];
-    double left[RW_PLEXUS_ROOTS + 1] = {0}, fraction[RW_ROOT_PATTERNS], logs[RW_ROOT_PATTERNS];
-    for (size_t i = 0; i < view->bundle_count; i++)
-        left[view->root[i]] +=
-            (c->bundles >> i & 1u) != 0 ? view->weight[i] * rw_class_left(view, class) : view->weight[i];
-    size_t count = 1;
-    fraction[0] = left[RW_PLEXUS_ROOTS];
-    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++) {
-        if ((view->roots >> i & 1u) == 0)
-            continue;
-        for (size_t p = 0; p < count; p++) {
-            fraction[2 * count + p] = fraction[p];
-            fraction[count + p] = fraction[p] + left[i] * view->partial_left;
-            fraction[p] += left[i];
-        }
-        count *= 3;
-    }
-    rw_term_logs(view->term, count, fraction, feeding->spread[c->severity == RW_PARTIAL], logs);
-    for (size_t p = 0; p < RW_ROOT_PATTERNS; p++)
-        table[p] = logs[feeding->reduced[p]];
-}
-
-static void add_table(double *restrict sum, const double *restrict table) {
-    for (size_t p = 0; p < RW_ROOT_PATTERNS; p++)
-        sum[p] += table[p];
-}
-
-static void add_base(struct rw_roots *roots, const struct rw_view *view, uint32_t worlds,
-                     const double base[RW_ROOT_PATTERNS]) {
-    roots->filled[view->term->entry] = true;
-    for (size_t w = 0; w < roots->world_count; w++)
-        if ((worlds >> w & 1u) != 0) {
-            if (view->roots == 0)
-                roots->sums[w].constant += base[0];
-            else
-                add_table(roots->sums[w].base[view->term->entry], base);
-        }
-}
-
-/* Adds a change to an atom in every world of the mask. */
-static bool add_change(struct rw_roots *roots, const struct rw_view *view, uint32_t worlds, size_t atom,
-                       const double change[RW_ROOT_PATTERNS], struct rw_arena *arena) {
-    const unsigned entry = view->term->entry;
-    const size_t slot = entry == RW_ENTRY_POST       ? CHANGE_POST
-                        : entry == RW_ENTRY_PROXIMAL ? CHANGE_PROXIMAL
-                                                     : CHANGE_ALL;
-    double *sum = view->roots == 0 ? NULL : change_of(roots, atom, slot, arena);
-    if (view->roots != 0 && sum == NULL)
-        return false;
-    for (size_t w = 0; w < roots->world_count; w++)
-        if ((worlds >> w & 1u) != 0) {
-            if (sum == NULL)
-                roots->sums[w].change_constant[atom] += change[0];
-            else
-                add_table(sum + w * RW_ROOT_PATTERNS, change);
-        }
-    return true;
-}
-
-bool rw_roots_add(struct rw_roots *roots, const struct rw_view *view, uint32_t worlds,
-                  struct rw_arena *arena) {
-    struct feeding feeding = {0};
-    double base[RW_ROOT_PATTERNS], change[RW_ROOT_PATTERNS];
-    feeding_init(&feeding, view->roots);
-    class_table(view, &feeding, 0, base);
-    add_base(roots, view, worlds, base);
-    for (size_t class = 1; class < view->class_count; class ++) {
-        class_table(view, &feeding, class, change);
-        for (size_t p = 0; p < RW_ROOT_PATTERNS; p++)
-            change[p] -= base[p];
-        for (size_t a = 0; a < roots->atoms; a++)
-            if (view->class_of[a] == class && !add_change(roots, view, worlds, a, change, arena))
-                return false;
-    }
-    return true;
-}
-
-/* ---- configurations ---- */
-
-/* A partition of the configurations into classes that the changes by some atoms cannot tell apart. */
+/* A partition of the configurations into classes that some atoms cannot tell apart. A class has a digit for
+ * each root, and classes lie in rows as configurations do, `stride` apart. */
 struct fold {
-    size_t count, stride;       /* classes; the same, rounded up to blocks */
-    uint16_t *members;          /* [RW_ROOT_CONFIGS] grouped by class */
-    uint32_t *first;            /* [count + 1] class → range of members */
-    uint16_t *pattern[CHANGES]; /* [stride] class → pattern */
-    double *mass;               /* [world · stride] ln Σ over members of exp(log weight) */
-    double *top;                /* [world · stride] share of the heaviest member */
-    double *got;                /* [world · stride] Σ over atoms of weight */
+    size_t high_count, stride, size;
+    uint16_t low_class[LOW], high_class[HIGH]; /* part of a configuration → of its class */
+    uint16_t low_pattern[RW_CHANGES][LOW],
+        high_pattern[RW_CHANGES][HIGH]; /* part of a class → of its pattern */
+    double *rest[RW_MAX_WORLDS];        /* [size] summed over the configurations of a class */
+    double *got[RW_MAX_WORLDS];         /* [size] Σ over atoms of weight / rest */
 };
 
-enum { FOLD_ALL, FOLD_PROXIMAL, FOLD_ALL_POST, FOLD_NONE, FOLD_COUNT };
+enum { FOLD_ALL, FOLD_ALL_PROXIMAL, FOLD_ALL_POST, FOLD_NONE, FOLD_COUNT };
+
+/* States that a fold keeps apart: by all class; by (all, proximal); by (all, post); every state. */
+static const uint8_t fold_digit[FOLD_COUNT][RW_ROOT_STATES] = {
+    {0, 1, 2, 1, 2, 1, 2, 2}, {0, 1, 2, 1, 2, 3, 4, 2}, {0, 1, 2, 3, 4, 3, 4, 4}, {0, 1, 2, 3, 4, 5, 6, 7}};
+static const size_t fold_base[FOLD_COUNT] = {3, 5, 5, 8};
 
 struct run {
     struct rw_search *search;
     const struct rw_roots *roots;
-    struct fold *fold[FOLD_COUNT];       /* NULL: no atom needs it */
-    uint16_t *pattern[RW_ENTRY_PRE + 1]; /* [RW_ROOT_CONFIGS] by entry */
-    double *lw[RW_MAX_WORLDS];           /* [RW_ROOT_CONFIGS] ln R + likelihood + world weight */
-    double *weight;                      /* [RW_ROOT_CONFIGS] summed over worlds and further atoms */
-    double *scratch, *of_class, *bound;  /* [RW_ROOT_CONFIGS] of the fold and atom at hand */
+    struct fold *fold[FOLD_COUNT]; /* NULL: no atom needs it */
+    size_t twin[RW_MAX_WORLDS];    /* the first world with the same rest: they share it and what folds hold */
+    double *rest[RW_MAX_WORLDS];   /* [RW_ROOT_CONFIGS], the largest 1 */
+    double scale[RW_MAX_WORLDS];   /* ln of what `rest` is relative to, with all that no root changes */
+    double *weight;                /* [RW_ROOT_CONFIGS] summed over worlds and further atoms */
+    double *product, *of_class;    /* [RW_ROOT_CONFIGS] of the fold and atom at hand */
+    double factor[RW_MAX_WORLDS][RW_CHANGES][RW_ROOT_TABLE]; /* by pattern, of the atom at hand */
 };
 
-/* States that a fold keeps apart: by all class; by proximal class; by (all, post) classes; every state. */
-static const uint8_t fold_digit[FOLD_COUNT][RW_ROOT_STATES] = {
-    {0, 1, 2, 1, 2, 1, 2, 2}, {0, 1, 2, 1, 2, 0, 0, 2}, {0, 1, 2, 3, 4, 3, 4, 4}, {0, 1, 2, 3, 4, 5, 6, 7}};
-static const size_t fold_base[FOLD_COUNT] = {3, 3, 5, 8};
-
-/* out[Σ digit·base^root] = Σ value[digit]·scale^root over all digits of all roots. */
-static void compose(size_t base, const uint8_t *value, size_t scale, uint16_t *out) {
+/* out[Σ digit·base^i] = Σ value[digit]·scale^i over all digits of `roots` roots. */
+static size_t compose(size_t roots, size_t base, const uint8_t *value, size_t scale, uint16_t *out) {
     size_t count = 1, stride = 1;
     out[0] = 0;
-    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++, count *= base, stride *= scale)
+    for (size_t i = 0; i < roots; i++, count *= base, stride *= scale)
         for (size_t digit = base; digit-- > 0;)
             for (size_t p = 0; p < count; p++)
                 out[digit * count + p] = (uint16_t)(out[p] + value[digit] * stride);
+    return count;
 }
 
-/* Groups the configurations by class. */
-static void group_members(struct fold *fold, const uint16_t *class_of) {
-    memset(fold->first, 0, (fold->count + 1) * sizeof *fold->first);
-    for (size_t r = 0; r < RW_ROOT_CONFIGS; r++)
-        fold->first[class_of[r]]++;
-    for (size_t c = 1; c <= fold->count; c++)
-        fold->first[c] += fold->first[c - 1];
-    for (size_t r = RW_ROOT_CONFIGS; r-- > 0;)
-        fold->members[--fold->first[class_of[r]]] = (uint16_t)r;
+/* Σ over the configurations of each class. */
+RW_VECTOR static void sum_classes(const struct fold *fold, const double *restrict rest,
+                                  double *restrict sum) {
+    memset(sum, 0, fold->size * sizeof *sum);
+    for (size_t class = 0; class < fold->high_count; class ++) {
+        double row[LOW] = {0};
+        for (size_t high = 0; high < HIGH; high++)
+            for (size_t low = 0; fold->high_class[high] == class && low < LOW; low++)
+                row[low] += rest[high * LOW + low];
+        for (size_t low = 0; low < LOW; low++)
+            sum[class * fold->stride + fold->low_class[low]] += row[low];
+    }
+}
+
+/* Adds to each configuration the value of its class times its rest. */
+RW_VECTOR static void add_shares(const struct fold *fold, const double *restrict value,
+                                 const double *restrict rest, double *restrict sum) {
+    for (size_t class = 0; class < fold->high_count; class ++) {
+        double row[LOW];
+        for (size_t low = 0; low < LOW; low++)
+            row[low] = value[class * fold->stride + fold->low_class[low]];
+        for (size_t high = 0; high < HIGH; high++)
+            for (size_t low = 0; fold->high_class[high] == class && low < LOW; low++)
+                sum[high * LOW + low] += row[low] * rest[high * LOW + low];
+    }
 }
 
 static struct fold *fold_new(size_t which, const struct run *run, struct rw_arena *arena) {
-    const size_t base = fold_base[which], worlds = run->search->world_count;
-    const size_t count = base * base * base * base * base;
+    const size_t base = fold_base[which];
     struct fold *fold = rw_arena_take(arena, 1, sizeof *fold);
-    uint16_t *class_of = rw_arena_take(arena, RW_ROOT_CONFIGS, sizeof *class_of);
-    if (fold == NULL || class_of == NULL)
+    if (fold == NULL)
         return NULL;
-    fold->count = count;
-    fold->stride = (count + RW_BLOCK - 1) / RW_BLOCK * RW_BLOCK;
-    fold->members = rw_arena_take(arena, RW_ROOT_CONFIGS, sizeof *fold->members);
-    fold->first = rw_arena_take(arena, count + 1, sizeof *fold->first);
-    fold->mass = rw_arena_take(arena, worlds * fold->stride, sizeof *fold->mass);
-    fold->top = rw_arena_take(arena, worlds * fold->stride, sizeof *fold->top);
-    fold->got = rw_arena_take(arena, worlds * fold->stride, sizeof *fold->got);
-    for (size_t slot = 0; slot < CHANGES; slot++)
-        fold->pattern[slot] = rw_arena_take(arena, fold->stride, sizeof *fold->pattern[slot]);
-    if (!fold->members || !fold->first || !fold->mass || !fold->top || !fold->got ||
-        !fold->pattern[CHANGE_POST])
-        return NULL;
-    compose(RW_ROOT_STATES, fold_digit[which], base, class_of);
-    group_members(fold, class_of);
-    for (size_t slot = 0; slot < CHANGES; slot++) {
+    memset(fold, 0, sizeof *fold);
+    compose(LOW_ROOTS, RW_ROOT_STATES, fold_digit[which], base, fold->low_class);
+    compose(RW_PLEXUS_ROOTS - LOW_ROOTS, RW_ROOT_STATES, fold_digit[which], base, fold->high_class);
+    fold->high_count = base * base;
+    fold->stride = rw_round_up(base * base * base);
+    fold->size = fold->high_count * fold->stride;
+    for (size_t slot = 0; slot < RW_CHANGES; slot++) {
         uint8_t class_of_digit[RW_ROOT_STATES];
         for (size_t state = RW_ROOT_STATES; state-- > 0;)
-            class_of_digit[fold_digit[which][state]] = rw_root_class[change_entry[slot]][state];
-        memset(fold->pattern[slot] + count, 0, (fold->stride - count) * sizeof *fold->pattern[slot]);
-        compose(base, class_of_digit, 3, fold->pattern[slot]);
+            class_of_digit[fold_digit[which][state]] = rw_root_class[rw_change_entry[slot]][state];
+        compose(LOW_ROOTS, base, class_of_digit, 3, fold->low_pattern[slot]);
+        compose(RW_PLEXUS_ROOTS - LOW_ROOTS, base, class_of_digit, 3, fold->high_pattern[slot]);
+    }
+    for (size_t w = 0; w < run->search->world_count; w++) {
+        const size_t twin = run->twin[w];
+        if (twin == w) {
+            fold->rest[w] =
+                which == FOLD_NONE ? run->rest[w] : rw_arena_take(arena, fold->size, sizeof(double));
+            fold->got[w] = rw_arena_take(arena, fold->size, sizeof(double));
+            if (fold->rest[w] == NULL || fold->got[w] == NULL)
+                return NULL;
+            memset(fold->got[w], 0, fold->size * sizeof(double));
+            if (which != FOLD_NONE)
+                sum_classes(fold, run->rest[w], fold->rest[w]);
+        }
+        fold->rest[w] = fold->rest[twin];
+        fold->got[w] = fold->got[twin];
     }
     return fold;
-}
-
-/* Mass of a class in one world, and the share of its heaviest member. */
-RW_VECTOR static double class_mass(size_t n, const uint16_t *restrict members, const double *restrict lw,
-                                   double *restrict scratch, double *top) {
-    double heaviest[RW_BLOCK], sum[RW_BLOCK] = {0};
-    size_t end = n;
-    for (size_t i = 0; i < n; i++)
-        scratch[i] = lw[members[i]];
-    while (end % RW_BLOCK != 0)
-        scratch[end++] = -(double)INFINITY;
-    for (size_t j = 0; j < RW_BLOCK; j++)
-        heaviest[j] = scratch[j];
-    for (size_t i = RW_BLOCK; i < end; i += RW_BLOCK)
-        for (size_t j = 0; j < RW_BLOCK; j++)
-            heaviest[j] = scratch[i + j] > heaviest[j] ? scratch[i + j] : heaviest[j];
-    for (size_t j = 1; j < RW_BLOCK; j++)
-        heaviest[0] = heaviest[j] > heaviest[0] ? heaviest[j] : heaviest[0];
-    for (size_t i = 0; i < end; i += RW_BLOCK)
-        for (size_t j = 0; j < RW_BLOCK; j++)
-            sum[j] += rw_exp(scratch[i + j] - heaviest[0]);
-    const double all = rw_block_sum(sum);
-    *top = 1.0 / all;
-    return heaviest[0] + log(all);
-}
-
-static void fold_mass(const struct fold *fold, const struct run *run) {
-    for (size_t w = 0; w < run->search->world_count; w++) {
-        double *mass = fold->mass + w * fold->stride, *top = fold->top + w * fold->stride;
-        memset(fold->got + w * fold->stride, 0, fold->stride * sizeof *fold->got);
-        for (size_t c = 0; c < fold->stride; c++) {
-            const uint32_t first = c < fold->count ? fold->first[c] : 0;
-            const size_t n = c < fold->count ? fold->first[c + 1] - first : 0;
-            top[c] = 1.0;
-            if (n > 1)
-                mass[c] = class_mass(n, fold->members + first, run->lw[w], run->scratch, &top[c]);
-            else
-                mass[c] = n == 1 ? run->lw[w][fold->members[first]] : -(double)INFINITY;
-        }
-    }
 }
 
 /* The coarsest fold whose classes an atom changes alike. */
 static size_t fold_of(const struct rw_roots *roots, size_t atom) {
     double *const *change = roots->change[atom];
-    if (change[CHANGE_PROXIMAL] != NULL)
-        return change[CHANGE_ALL] != NULL || change[CHANGE_POST] != NULL ? FOLD_NONE : FOLD_PROXIMAL;
-    return change[CHANGE_POST] != NULL ? FOLD_ALL_POST : FOLD_ALL;
+    if (change[RW_CHANGE_PROXIMAL] != NULL)
+        return change[RW_CHANGE_POST] != NULL ? FOLD_NONE : FOLD_ALL_PROXIMAL;
+    return change[RW_CHANGE_POST] != NULL ? FOLD_ALL_POST : FOLD_ALL;
 }
 
-static double change_at(const struct run *run, size_t world, size_t atom, const struct fold *fold, size_t c) {
-    double change = run->roots->sums[world].change_constant[atom];
-    for (size_t slot = 0; slot < CHANGES; slot++)
-        if (run->roots->change[atom][slot] != NULL)
-            change += run->roots->change[atom][slot][world * RW_ROOT_PATTERNS + fold->pattern[slot][c]];
-    return change;
-}
+/* ---- the rest ---- */
 
-/* Adds to each configuration what the targets of one entry say of it. */
-RW_VECTOR static void add_entry(const double *restrict base, const uint16_t *restrict pattern,
-                                double *restrict lw) {
-    double row[HIGH_PATTERNS][LOW]; /* `base` spread over the states of C5 and C6 */
-    for (size_t p = 0; p < HIGH_PATTERNS; p++)
+/* The entries that make the rest, and the part of a configuration → of its pattern. */
+enum { REST_ENTRIES = 3 };
+struct rest_patterns {
+    uint16_t low[REST_ENTRIES][LOW], high[REST_ENTRIES][HIGH];
+};
+
+/* rest = the prior, and what the targets of those entries say of each configuration */
+RW_VECTOR static void fill_logs(const double *restrict prior, const struct rest_patterns *patterns,
+                                const double (*base)[RW_ROOT_TABLE], double *restrict rest) {
+    double row[REST_ENTRIES][HIGH_PATTERNS][LOW];
+    for (size_t e = 0; e < REST_ENTRIES; e++)
+        for (size_t p = 0; p < HIGH_PATTERNS; p++)
+            for (size_t low = 0; low < LOW; low++)
+                row[e][p][low] = base[e][LOW_PATTERNS * p + patterns->low[e][low]];
+    for (size_t high = 0; high < HIGH; high++, prior += LOW, rest += LOW) {
+        const double *restrict proximal = row[0][patterns->high[0][high]];
+        const double *restrict post = row[1][patterns->high[1][high]];
+        const double *restrict pre = row[2][patterns->high[2][high]];
         for (size_t low = 0; low < LOW; low++)
-            row[p][low] = base[LOW_PATTERNS * p + pattern[low]];
-    for (size_t high = 0; high < HIGH; high++)
-        for (size_t low = 0; low < LOW; low++)
-            lw[high * LOW + low] += row[pattern[high * LOW] / LOW_PATTERNS][low];
-}
-
-static void log_weights(struct run *run) {
-    const struct rw_search *s = run->search;
-    for (size_t w = 0; w < s->world_count; w++) {
-        const double constant = s->worlds[w].log_weight + run->roots->sums[w].constant;
-        for (size_t r = 0; r < RW_ROOT_CONFIGS; r++)
-            run->lw[w][r] = s->prior->roots[r] + constant;
-        for (size_t e = RW_ENTRY_ALL; e <= RW_ENTRY_PRE; e++)
-            if (run->roots->filled[e])
-                add_entry(run->roots->sums[w].base[e], run->pattern[e], run->lw[w]);
+            rest[low] = prior[low] + proximal[low] + post[low] + pre[low];
     }
+}
+
+/* The largest of RW_ROOT_CONFIGS numbers. */
+static double largest(const double *x) {
+    double top[RW_BLOCK];
+    memcpy(top, x, sizeof top);
+    for (size_t i = RW_BLOCK; i < RW_ROOT_CONFIGS; i += RW_BLOCK)
+        for (size_t j = 0; j < RW_BLOCK; j++)
+            top[j] = x[i + j] > top[j] ? x[i + j] : top[j];
+    for (size_t j = 1; j < RW_BLOCK; j++)
+        top[0] = top[j] > top[0] ? top[j] : top[0];
+    return top[0];
+}
+
+/* x[i] = e^(x[i] − less) */
+RW_VECTOR static void exp_all(size_t n, double less, double *x) {
+    for (size_t i = 0; i < n; i++)
+        x[i] = rw_exp(x[i] - less);
+}
+
+static bool same_rest(const struct rw_root_sums *a, const struct rw_root_sums *b) {
+    for (size_t e = RW_ENTRY_PROXIMAL; e < RW_ENTRY_PROXIMAL + REST_ENTRIES; e++)
+        for (size_t p = 0; p < RW_ROOT_PATTERNS; p++)
+            if (a->base[e][p] < b->base[e][p] || a->base[e][p] > b->base[e][p])
+                return false;
+    return true;
+}
+
+/* The first world with the same rest. */
+static size_t twin_of(const struct rw_roots *roots, size_t world) {
+    size_t v = 0;
+    while (!same_rest(&roots->sums[v], &roots->sums[world]))
+        v++;
+    return v;
+}
+
+static bool fill_rest(struct run *run, struct rw_arena *arena) {
+    const struct rw_search *s = run->search;
+    struct rest_patterns patterns = {0};
+    double top[RW_MAX_WORLDS] = {0};
+    for (size_t e = 0; e < REST_ENTRIES; e++) {
+        const uint8_t *class = rw_root_class[RW_ENTRY_PROXIMAL + e];
+        compose(LOW_ROOTS, RW_ROOT_STATES, class, 3, patterns.low[e]);
+        compose(RW_PLEXUS_ROOTS - LOW_ROOTS, RW_ROOT_STATES, class, 3, patterns.high[e]);
+    }
+    for (size_t w = 0; w < s->world_count; w++) {
+        const struct rw_root_sums *sums = &run->roots->sums[w];
+        const size_t twin = run->twin[w] = twin_of(run->roots, w);
+        if (twin == w) {
+            run->rest[w] = rw_arena_take(arena, RW_ROOT_CONFIGS, sizeof *run->rest[w]);
+            if (run->rest[w] == NULL)
+                return false;
+            fill_logs(s->prior->roots, &patterns, sums->base + RW_ENTRY_PROXIMAL, run->rest[w]);
+            top[w] = largest(run->rest[w]);
+            exp_all(RW_ROOT_CONFIGS, top[w], run->rest[w]);
+        }
+        run->rest[w] = run->rest[twin];
+        run->scale[w] = top[twin] + s->worlds[w].log_weight + sums->constant;
+    }
+    return true;
 }
 
 /* The best of root patterns and of single further sites, but no lower than keeps every weight in range. */
 static void set_reference(const struct run *run) {
     struct rw_search *s = run->search;
-    const struct fold *fold = run->fold[FOLD_ALL];
     double best = -(double)INFINITY;
     for (size_t w = 0; w < s->world_count; w++) {
-        for (size_t c = 1; c < fold->count; c++) {
-            const double lw = fold->mass[w * fold->stride + c] + s->prior->kind[RW_PRIOR_ROOTS];
+        const struct fold *fold = run->fold[FOLD_ALL];
+        const struct rw_root_sums *sums = &run->roots->sums[w];
+        const double *base = sums->base[RW_ENTRY_ALL];
+        for (size_t p = 1; p < RW_ROOT_PATTERNS; p++) {
+            const double rest = fold->rest[w][p / LOW_PATTERNS * fold->stride + p % LOW_PATTERNS];
+            const double lw = base[p] + run->scale[w] + log(rest) + s->prior->kind[RW_PRIOR_ROOTS];
             best = lw > best ? lw : best;
         }
         for (size_t a = 0; a < run->roots->atoms; a++) {
-            const double lw = run->lw[w][0] + change_at(run, w, a, fold, 0) + s->prior->further[a] +
-                              s->prior->kind[RW_PRIOR_ROOTS_AND_ONE];
+            double lw = base[0] + run->scale[w] + log(run->rest[w][0]) + sums->change_constant[a] +
+                        s->prior->further[a] + s->prior->kind[RW_PRIOR_ROOTS_AND_ONE];
+            for (size_t slot = 0; slot < RW_CHANGES; slot++)
+                if (run->roots->change[a][slot] != NULL)
+                    lw += run->roots->change[a][slot][w * RW_ROOT_TABLE];
             best = lw > best ? lw : best;
         }
     }
     s->reference = best > s->most - RW_HEADROOM ? best : s->most - RW_HEADROOM;
     const double least = best - s->reference - RW_DEPTH;
-    s->least = least > RW_LEAST_EXPONENT ? least : RW_LEAST_EXPONENT;
+    s->least = least > RW_LEAST ? least : RW_LEAST;
 }
 
-/* sum[i] += e^(lw[i] + at), block by block where any of it counts. */
-RW_VECTOR static void add_weights(size_t n, const double *restrict lw, double at, double least,
-                                  double *restrict sum) {
-    for (size_t i = 0; i < n; i += RW_BLOCK)
-        if (rw_block_reaches(lw + i, least - at))
-            for (size_t j = 0; j < RW_BLOCK; j++)
-                sum[i + j] += rw_exp(lw[i + j] + at);
+/* ---- the sum ---- */
+
+/* Factors of one world by pattern: what targets of entry all say, times e^at, and the other changes by an
+ * atom (NULL: none). What the rest and the other changes cannot lift to `least` is cut off. */
+RW_VECTOR static void fill_factors(const double *restrict base, const double *const change[RW_CHANGES],
+                                   double at, double least, double factor[RW_CHANGES][RW_ROOT_TABLE]) {
+    double *restrict all = factor[RW_CHANGE_ALL];
+    for (size_t p = 0; p < RW_ROOT_TABLE; p++)
+        all[p] = base[p] + at;
+    for (size_t p = 0; change[RW_CHANGE_ALL] != NULL && p < RW_ROOT_TABLE; p++)
+        all[p] += change[RW_CHANGE_ALL][p];
+    for (size_t p = 0; p < RW_ROOT_TABLE; p++)
+        all[p] = rw_exp_above(all[p], least - RW_REST_SPAN);
+    for (size_t slot = RW_CHANGE_ALL + 1; slot < RW_CHANGES; slot++)
+        for (size_t p = 0; change[slot] != NULL && p < RW_ROOT_TABLE; p++)
+            factor[slot][p] = rw_exp(change[slot][p]);
 }
 
-static void roots_alone(const struct run *run) {
+/* product[class] = or *= the factor at the class's pattern */
+RW_VECTOR static void spread_factor(const struct fold *fold, size_t slot, const double *restrict factor,
+                                    double *restrict product) {
+    const uint16_t *restrict low_pattern = fold->low_pattern[slot];
+    const size_t stride = rw_whole(fold->stride);
+    for (size_t pattern = 0; pattern < HIGH_PATTERNS; pattern++) {
+        double row[LOW];
+        for (size_t low = 0; low < stride; low++)
+            row[low] = factor[pattern * LOW_PATTERNS + low_pattern[low]];
+        for (size_t high = 0; high < fold->high_count; high++) {
+            if (fold->high_pattern[slot][high] != pattern)
+                continue;
+            double *restrict to = product + high * stride;
+            for (size_t low = 0; low < stride; low++)
+                to[low] = slot == RW_CHANGE_ALL ? row[low] : to[low] * row[low];
+        }
+    }
+}
+
+/* Books the product of the factors: what each class got, and its weight. */
+RW_VECTOR static void add_product(size_t size, const double *restrict product, const double *restrict rest,
+                                  double *restrict got, double *restrict of_class) {
+    for (size_t i = 0; i < rw_whole(size); i++) {
+        got[i] += product[i];
+        of_class[i] += product[i] * rest[i];
+    }
+}
+
+static void roots_alone(struct run *run) {
+    static const double *const no_change[RW_CHANGES];
     struct rw_search *s = run->search;
-    const double at = s->prior->kind[RW_PRIOR_ROOTS] - s->reference;
+    const struct fold *fold = run->fold[FOLD_ALL];
     memset(run->weight, 0, RW_ROOT_CONFIGS * sizeof run->weight[0]);
-    for (size_t w = 0; w < s->world_count; w++)
-        add_weights(RW_ROOT_CONFIGS, run->lw[w], at, s->least, run->weight);
+    for (size_t w = 0; w < s->world_count; w++) {
+        fill_factors(run->roots->sums[w].base[RW_ENTRY_ALL], no_change,
+                     run->scale[w] + s->prior->kind[RW_PRIOR_ROOTS] - s->reference, s->least, run->factor[w]);
+        spread_factor(fold, RW_CHANGE_ALL, run->factor[w][RW_CHANGE_ALL], run->product);
+        add_shares(fold, run->product, run->rest[w], run->weight);
+    }
     run->weight[0] = 0.0; /* no lesion: summed with the hypotheses that have no site */
-    for (uint32_t r = 1; r < RW_ROOT_CONFIGS; r++) {
-        s->total += run->weight[r];
-        if (run->weight[r] > rw_shortlist_floor(&s->shortlist))
-            rw_shortlist_offer(&s->shortlist, &(struct rw_candidate){.weight = run->weight[r], .config = r});
+    s->total += rw_sum(RW_ROOT_CONFIGS, run->weight);
+    for (uint32_t block = 0; block < RW_ROOT_CONFIGS; block += RW_BLOCK) {
+        if (!rw_block_reaches(run->weight + block, rw_shortlist_floor(&s->shortlist)))
+            continue;
+        for (uint32_t r = block; r < block + RW_BLOCK; r++)
+            if (run->weight[r] > rw_shortlist_floor(&s->shortlist))
+                rw_shortlist_offer(&s->shortlist,
+                                   &(struct rw_candidate){.weight = run->weight[r], .config = r});
     }
     s->summed += (double)(RW_ROOT_CONFIGS * s->world_count);
 }
 
 /* Offers the configurations of one class together with one further atom. */
-static void offer_class(const struct run *run, const struct fold *fold, size_t atom, size_t c) {
+static void offer_class(const struct run *run, const struct fold *fold, size_t atom, size_t high,
+                        size_t low) {
     struct rw_search *s = run->search;
-    const double prior = s->prior->further[atom] + s->prior->kind[RW_PRIOR_ROOTS_AND_ONE];
-    for (uint32_t k = fold->first[c]; k < fold->first[c + 1]; k++) {
-        const uint16_t r = fold->members[k];
+    double product[RW_MAX_WORLDS] = {0};
+    for (size_t w = 0; w < s->world_count; w++) {
+        product[w] = 1.0;
+        for (size_t slot = 0; slot < RW_CHANGES; slot++)
+            if (slot == RW_CHANGE_ALL || run->roots->change[atom][slot] != NULL)
+                product[w] *= run->factor[w][slot][fold->high_pattern[slot][high] * LOW_PATTERNS +
+                                                   fold->low_pattern[slot][low]];
+    }
+    for (uint32_t r = 0; r < RW_ROOT_CONFIGS; r++) {
+        if (fold->high_class[r / LOW] != high) {
+            r += LOW - 1;
+            continue;
+        }
+        if (fold->low_class[r % LOW] != low)
+            continue;
         double weight = 0.0;
         for (size_t w = 0; w < s->world_count; w++)
-            weight += rw_exp(run->lw[w][r] + change_at(run, w, atom, fold, c) + prior - s->reference);
+            weight += product[w] * run->rest[w][r];
         if (weight > rw_shortlist_floor(&s->shortlist))
             rw_shortlist_offer(&s->shortlist,
                                &(struct rw_candidate){
@@ -391,108 +346,62 @@ static void offer_class(const struct run *run, const struct fold *fold, size_t a
     }
 }
 
-/* lw[c] = mass[c] + at + Σ over slots of the change at the class's pattern */
-RW_VECTOR static void class_logs(const struct fold *fold, size_t world, double *const change[CHANGES],
-                                 double at, double *restrict lw) {
-    const double *restrict mass = fold->mass + world * fold->stride;
-    for (size_t c = 0; c < fold->stride; c++)
-        lw[c] = mass[c] + at;
-    for (size_t slot = 0; slot < CHANGES; slot++) {
-        if (change[slot] == NULL)
-            continue;
-        const double *restrict table = change[slot] + world * RW_ROOT_PATTERNS;
-        const uint16_t *restrict pattern = fold->pattern[slot];
-        for (size_t c = 0; c < fold->stride; c++)
-            lw[c] += table[pattern[c]];
-    }
-}
-
-/* Adds the weight of each class to `got` and `of_class`, and to `bound` that of its heaviest member. */
-RW_VECTOR static void class_weights(size_t n, const double *restrict lw, double least,
-                                    const double *restrict top, double *restrict got,
-                                    double *restrict of_class, double *restrict bound) {
-    for (size_t i = 0; i < n; i += RW_BLOCK)
-        if (rw_block_reaches(lw + i, least))
-            for (size_t j = 0; j < RW_BLOCK; j++) {
-                const double weight = rw_exp(lw[i + j]);
-                got[i + j] += weight;
-                of_class[i + j] += weight;
-                bound[i + j] += weight * top[i + j];
-            }
-}
-
 /* One further atom with every configuration. */
-static void roots_and(const struct run *run, size_t atom) {
+static void roots_and(struct run *run, size_t atom) {
     struct rw_search *s = run->search;
     const struct fold *fold = run->fold[fold_of(run->roots, atom)];
-    const double prior = s->prior->further[atom] + s->prior->kind[RW_PRIOR_ROOTS_AND_ONE];
-    const enum rw_level level = rw_model()->sites[s->space->further_site[atom / 2]].level;
-    double sum = 0.0;
-    memset(run->of_class, 0, fold->stride * sizeof run->of_class[0]);
-    memset(run->bound, 0, fold->stride * sizeof run->bound[0]);
+    const double prior = s->prior->further[atom] + s->prior->kind[RW_PRIOR_ROOTS_AND_ONE] - s->reference;
+    memset(run->of_class, 0, fold->size * sizeof run->of_class[0]);
     for (size_t w = 0; w < s->world_count; w++) {
-        const double at = run->roots->sums[w].change_constant[atom] + prior - s->reference;
-        const size_t row = w * fold->stride;
-        class_logs(fold, w, run->roots->change[atom], at, run->scratch);
-        class_weights(fold->stride, run->scratch, s->least, fold->top + row, fold->got + row, run->of_class,
-                      run->bound);
-        s->level[level] += rw_exp(run->lw[w][0] + change_at(run, w, atom, fold, 0) + prior - s->reference);
+        const struct rw_root_sums *sums = &run->roots->sums[w];
+        const double *change[RW_CHANGES] = {NULL};
+        for (size_t slot = 0; slot < RW_CHANGES; slot++)
+            if (run->roots->change[atom][slot] != NULL)
+                change[slot] = run->roots->change[atom][slot] + w * RW_ROOT_TABLE;
+        fill_factors(sums->base[RW_ENTRY_ALL], change, run->scale[w] + sums->change_constant[atom] + prior,
+                     s->least, run->factor[w]);
+        for (size_t slot = 0; slot < RW_CHANGES; slot++)
+            if (slot == RW_CHANGE_ALL || change[slot] != NULL)
+                spread_factor(fold, slot, run->factor[w][slot], run->product);
+        add_product(fold->size, run->product, fold->rest[w], fold->got[w], run->of_class);
     }
-    s->summed += (double)(RW_ROOT_CONFIGS * s->world_count);
-    for (size_t c = 0; c < fold->count; c++) {
-        sum += run->of_class[c];
-        /* More than the floor by far more than rounding: `bound` and the weights offered round apart. */
-        if (run->bound[c] * (1.0 + 1e-12) > rw_shortlist_floor(&s->shortlist))
-            offer_class(run, fold, atom, c);
+    for (size_t block = 0; block < fold->size; block += RW_BLOCK) {
+        if (!rw_block_reaches(run->of_class + block, rw_shortlist_floor(&s->shortlist)))
+            continue;
+        for (size_t c = block; c < block + RW_BLOCK; c++)
+            if (run->of_class[c] > rw_shortlist_floor(&s->shortlist))
+                offer_class(run, fold, atom, c / fold->stride, c % fold->stride);
     }
+    const double sum = rw_sum(fold->size, run->of_class);
     s->further[atom] += sum;
     s->total += sum;
-}
-
-/* sum[i] += what the class of these members got, times the share of member i */
-RW_VECTOR static void add_shares(size_t n, const uint16_t *restrict members, const double *restrict lw,
-                                 double mass, double got, double *restrict sum) {
-    for (size_t i = 0; i < n; i++)
-        sum[i] += got * rw_exp(lw[members[i]] - mass);
-}
-
-/* Shares what the classes of a fold got among their configurations. */
-static void share_out(const struct fold *fold, const struct run *run) {
-    double *of_member = run->scratch;
-    memset(of_member, 0, RW_ROOT_CONFIGS * sizeof *of_member);
-    for (size_t w = 0; w < run->search->world_count; w++)
-        for (size_t c = 0; c < fold->count; c++) {
-            const double got = fold->got[w * fold->stride + c];
-            const uint32_t first = fold->first[c];
-            if (got > 0.0)
-                add_shares(fold->first[c + 1] - first, fold->members + first, run->lw[w],
-                           fold->mass[w * fold->stride + c], got, of_member + first);
-        }
-    for (size_t k = 0; k < RW_ROOT_CONFIGS; k++)
-        run->weight[fold->members[k]] += of_member[k];
+    s->summed += (double)(RW_ROOT_CONFIGS * s->world_count);
+    /* The first class is the atom alone: every fold keeps intact roots apart. */
+    s->level[rw_model()->sites[s->space->further_site[atom / 2]].level] += run->of_class[0];
 }
 
 static void root_marginals(const struct run *run) {
     struct rw_search *s = run->search;
-    double low[LOW] = {0}, high[HIGH] = {0};
     for (size_t f = 0; f < FOLD_COUNT; f++)
-        if (run->fold[f] != NULL)
-            share_out(run->fold[f], run);
+        for (size_t w = 0; run->fold[f] != NULL && w < s->world_count; w++)
+            if (run->twin[w] == w)
+                add_shares(run->fold[f], run->fold[f]->got[w], run->rest[w], run->weight);
+    double low_sum[LOW] = {0}, high_sum[HIGH] = {0};
     const double intact = run->weight[0]; /* single further sites: their level is their own */
     run->weight[0] = 0.0;
-    for (size_t h = 0; h < HIGH; h++)
-        for (size_t k = 0; k < LOW; k++) {
-            low[k] += run->weight[h * LOW + k];
-            high[h] += run->weight[h * LOW + k];
+    for (size_t high = 0; high < HIGH; high++)
+        for (size_t low = 0; low < LOW; low++) {
+            low_sum[low] += run->weight[high * LOW + low];
+            high_sum[high] += run->weight[high * LOW + low];
         }
-    for (uint32_t k = 0; k < LOW; k++) {
-        s->level[RW_LEVEL_ROOT] += low[k];
-        for (size_t i = 0; i < 2; i++)
-            s->root_state[i][rw_root_state_of(k, i)] += low[k];
+    for (uint32_t low = 0; low < LOW; low++) {
+        s->level[RW_LEVEL_ROOT] += low_sum[low];
+        for (size_t i = 0; i < LOW_ROOTS; i++)
+            s->root_state[i][rw_root_state_of(low, i)] += low_sum[low];
     }
-    for (uint32_t h = 0; h < HIGH; h++)
-        for (size_t i = 2; i < RW_PLEXUS_ROOTS; i++)
-            s->root_state[i][rw_root_state_of(h * LOW, i)] += high[h];
+    for (uint32_t high = 0; high < HIGH; high++)
+        for (size_t i = LOW_ROOTS; i < RW_PLEXUS_ROOTS; i++)
+            s->root_state[i][rw_root_state_of(high * LOW, i)] += high_sum[high];
     for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
         s->root_state[i][RW_ROOT_INTACT] += intact;
 }
@@ -503,7 +412,7 @@ static bool add_series(struct rw_roots *roots, const struct rw_prior_terms *prio
     for (size_t a = 0; a < roots->atoms; a++) {
         if (roots->space->fed_by[a / 2] == 0)
             continue;
-        double *change = change_of(roots, a, CHANGE_ALL, arena);
+        double *change = rw_roots_change(roots, a, RW_CHANGE_ALL, arena);
         if (change == NULL)
             return false;
         for (size_t p = 0; p < RW_ROOT_PATTERNS; p++) {
@@ -512,26 +421,19 @@ static bool add_series(struct rw_roots *roots, const struct rw_prior_terms *prio
                 injured |= rest % 3 != RW_INTACT ? 1u << i : 0u;
             const double series = rw_prior_series(roots->space, prior, injured, a / 2);
             for (size_t w = 0; w < roots->world_count; w++)
-                change[w * RW_ROOT_PATTERNS + p] += series;
+                change[w * RW_ROOT_TABLE + p] += series;
         }
     }
     return true;
 }
 
 static bool run_init(struct run *run, struct rw_arena *arena) {
-    for (size_t e = RW_ENTRY_ALL; e <= RW_ENTRY_PRE; e++) {
-        run->pattern[e] = rw_arena_take(arena, RW_ROOT_CONFIGS, sizeof *run->pattern[e]);
-        if (run->pattern[e] == NULL)
-            return false;
-        compose(RW_ROOT_STATES, rw_root_class[e], 3, run->pattern[e]);
-    }
-    for (size_t w = 0; w < run->search->world_count; w++)
-        if ((run->lw[w] = rw_arena_take(arena, RW_ROOT_CONFIGS, sizeof(double))) == NULL)
-            return false;
-    double **const buffers[] = {&run->weight, &run->scratch, &run->of_class, &run->bound};
+    double **const buffers[] = {&run->weight, &run->product, &run->of_class};
     for (size_t i = 0; i < sizeof buffers / sizeof buffers[0]; i++)
         if ((*buffers[i] = rw_arena_take(arena, RW_ROOT_CONFIGS, sizeof(double))) == NULL)
             return false;
+    if (!fill_rest(run, arena))
+        return false;
     bool used[FOLD_COUNT] = {[FOLD_ALL] = true};
     for (size_t a = 0; a < run->roots->atoms; a++)
         used[fold_of(run->roots, a)] = true;
@@ -542,17 +444,16 @@ static bool run_init(struct run *run, struct rw_arena *arena) {
 }
 
 bool rw_roots_search(struct rw_roots *roots, struct rw_search *search, struct rw_arena *arena) {
-    struct run run = {.search = search, .roots = roots};
-    if (!add_series(roots, search->prior, arena) || !run_init(&run, arena))
+    struct run *run = rw_arena_take(arena, 1, sizeof *run);
+    if (run == NULL)
         return false;
-    log_weights(&run);
-    for (size_t f = 0; f < FOLD_COUNT; f++)
-        if (run.fold[f] != NULL)
-            fold_mass(run.fold[f], &run);
-    set_reference(&run);
-    roots_alone(&run);
+    *run = (struct run){.search = search, .roots = roots};
+    if (!add_series(roots, search->prior, arena) || !run_init(run, arena))
+        return false;
+    set_reference(run);
+    roots_alone(run);
     for (size_t a = 0; a < roots->atoms; a++)
-        roots_and(&run, a);
-    root_marginals(&run);
+        roots_and(run, a);
+    root_marginals(run);
     return true;
 }

@@ -9,10 +9,17 @@
 #define RW_SEARCH_H
 
 #include "arena.h"
+#include "exp.h"
 #include "likelihood.h"
 
-#define RW_HEADROOM 600.0 /* nats that a weight may stand above the reference */
-#define RW_DEPTH    60.0  /* nats below a known hypothesis at which a weight no longer counts */
+#define RW_DEPTH     50.0  /* nats below a known hypothesis at which a weight no longer counts */
+#define RW_REST_SPAN 250.0 /* nats that targets of entry proximal, post and pre can tell together */
+/* Nats that a weight may stand above the reference, and the lowest `least`: see roots.c for the rest. */
+#define RW_HEADROOM (-RW_LEAST_EXPONENT - RW_REST_SPAN)
+#define RW_LEAST    (RW_LEAST_EXPONENT + RW_REST_SPAN)
+/* Nats that a row of sets may reach and still be made of products: what falls out of their range stands 700
+ * nats lower, which is below `least`, however low that is. Higher rows are made by logarithms. */
+#define RW_PRODUCT_BOUND (RW_LEAST - RW_LEAST_EXPONENT)
 enum { RW_SHORTLIST = 512 };
 
 /* The heaviest hypotheses met, kept as a heap with the lightest at the top. */
@@ -32,7 +39,8 @@ struct rw_search {
     const struct rw_world *worlds;
     size_t world_count;
     double most;                        /* ln Π over terms of the largest P(finding): no ln L exceeds it */
-    double reference, least;            /* ln; least is relative to the reference, and above −700 */
+    double reference, least;            /* ln; least is relative to the reference */
+    double product_bound;               /* RW_PRODUCT_BOUND */
     double total, summed;               /* relative weight; number of hypothesis-worlds */
     double further[2 * RW_MAX_FURTHER]; /* weight by further atom */
     double root_state[RW_PLEXUS_ROOTS][RW_ROOT_STATES];

@@ -63,13 +63,7 @@ static void write_bits(struct rw_json *json, double bits) {
 
 /* ---- hypotheses, sites, roots ---- */
 
-static void write_hypothesis(struct rw_answer *answer, const struct rw_hypothesis *hypothesis) {
-    struct rw_json *json = &answer->json;
-    char summary[RW_SUMMARY_SIZE];
-    rw_summary(hypothesis, answer->exam->mechanism, summary, sizeof summary);
-    rw_json_open(json, '{');
-    rw_json_key_number(json, "probability", hypothesis->probability);
-    rw_json_key_string(json, "summary", summary);
+void rw_write_lesions(struct rw_json *json, const struct rw_hypothesis *hypothesis) {
     rw_json_key_open(json, "lesions", '[');
     for (size_t i = 0; i < hypothesis->lesion_count; i++) {
         const struct rw_site *site = &rw_model()->sites[hypothesis->lesions[i].site];
@@ -83,6 +77,16 @@ static void write_hypothesis(struct rw_answer *answer, const struct rw_hypothesi
         rw_json_close(json, '}');
     }
     rw_json_close(json, ']');
+}
+
+static void write_hypothesis(struct rw_answer *answer, const struct rw_hypothesis *hypothesis) {
+    struct rw_json *json = &answer->json;
+    char summary[RW_SUMMARY_SIZE];
+    rw_summary(hypothesis, answer->exam->mechanism, summary, sizeof summary);
+    rw_json_open(json, '{');
+    rw_json_key_number(json, "probability", hypothesis->probability);
+    rw_json_key_string(json, "summary", summary);
+    rw_write_lesions(json, hypothesis);
     rw_json_close(json, '}');
 }
 
@@ -135,21 +139,19 @@ static void write_sites(struct rw_answer *answer) {
     rw_json_close(json, ']');
 }
 
-static void write_roots(struct rw_answer *answer) {
-    const struct rw_localisation *l = &answer->assessment->localisation;
-    struct rw_json *json = &answer->json;
+void rw_write_roots(struct rw_json *json, const struct rw_root_posterior roots[RW_PLEXUS_ROOTS]) {
     struct rw_rank ranks[RW_PLEXUS_ROOTS];
     for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
-        ranks[i] = (struct rw_rank){-l->roots[i].p_intact, (uint16_t)i};
+        ranks[i] = (struct rw_rank){-roots[i].p_intact, (uint16_t)i};
     rw_rank(ranks, RW_PLEXUS_ROOTS);
     rw_json_key_open(json, "roots", '[');
     for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++) {
         const size_t root = ranks[i].index;
         rw_json_open(json, '{');
         rw_json_key_string(json, "root", rw_segment_name((enum rw_segment)(RW_SEGMENT_C5 + root)));
-        rw_json_key_number(json, "p_intact", l->roots[root].p_intact);
-        rw_json_key_number(json, "p_preganglionic", l->roots[root].p_preganglionic);
-        rw_json_key_number(json, "p_postganglionic", l->roots[root].p_postganglionic);
+        rw_json_key_number(json, "p_intact", roots[root].p_intact);
+        rw_json_key_number(json, "p_preganglionic", roots[root].p_preganglionic);
+        rw_json_key_number(json, "p_postganglionic", roots[root].p_postganglionic);
         rw_json_close(json, '}');
     }
     rw_json_close(json, ']');
@@ -235,7 +237,7 @@ void rw_write_localisation(struct rw_answer *answer) {
     write_hypotheses(answer);
     write_inseparable(answer);
     write_sites(answer);
-    write_roots(answer);
+    rw_write_roots(json, l->roots);
     rw_json_key_open(json, "levels", '{');
     for (int level = 0; level < RW_LEVEL_COUNT; level++)
         rw_json_key_number(json, rw_level_name((enum rw_level)level), l->levels[level]);

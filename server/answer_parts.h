@@ -45,6 +45,13 @@ typedef void rw_take_text(void *context, const char *text);
 void rw_each_caution(const struct rw_exam *exam, const struct rw_assessment *a, rw_take_text *take,
                      void *context);
 
+/* Those of the knowledge, which every answer bears. */
+void rw_each_standing_caution(rw_take_text *take, void *context);
+
+/* "lesions" of a hypothesis. */
+void rw_write_lesions(struct rw_json *json, const struct rw_hypothesis *hypothesis);
+/* "roots", the least likely intact first. */
+void rw_write_roots(struct rw_json *json, const struct rw_root_posterior roots[RW_PLEXUS_ROOTS]);
 void rw_write_localisation(struct rw_answer *answer);
 void rw_write_deficits(struct rw_answer *answer);
 void rw_write_recovery(struct rw_answer *answer);

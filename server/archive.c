@@ -111,3 +111,42 @@ enum rw_stored_status rw_archive_read(struct rw_database *database, const char *
     rw_read_end(database);
     return status;
 }
+
+static int take_record(sqlite3_stmt *row, struct rw_stored_record *record) {
+    const void *bytes = sqlite3_column_blob(row, 1);
+    record->size = (size_t)sqlite3_column_bytes(row, 1);
+    record->bytes = malloc(record->size + 1);
+    if (!record->bytes || !bytes)
+        return SQLITE_NOMEM;
+    memcpy(record->bytes, bytes, record->size);
+    rw_copy(record->id, sizeof record->id, rw_sql_column(row, 0));
+    return SQLITE_OK;
+}
+
+static void turn_round(struct rw_stored_record *records, size_t count) {
+    for (size_t i = 0; i < count / 2; i++) {
+        const struct rw_stored_record other = records[i];
+        records[i] = records[count - 1 - i];
+        records[count - 1 - i] = other;
+    }
+}
+
+bool rw_archive_subject(struct rw_database *database, const char *subject, size_t most,
+                        struct rw_stored_record *records, size_t *count, bool *more) {
+    sqlite3_stmt *row = NULL;
+    *count = 0;
+    *more = false;
+    int rc = rw_sql_prepare(rw_read_begin(database), &row,
+                            "SELECT a.id, a.record FROM audit u JOIN assessments a ON a.seq = u.seq"
+                            " WHERE u.subject = ? AND u.action = '" RW_ACTION_ASSESS
+                            "' AND u.outcome = '" RW_OUTCOME_CREATED "' ORDER BY u.seq DESC");
+    rc = rc == SQLITE_OK ? rw_sql_text(row, 1, subject) : rc;
+    while (rc == SQLITE_OK && !*more && (rc = sqlite3_step(row)) == SQLITE_ROW) {
+        *more = *count == most;
+        rc = *more ? SQLITE_OK : take_record(row, &records[(*count)++]);
+    }
+    sqlite3_finalize(row);
+    rw_read_end(database);
+    turn_round(records, *count);
+    return rc == SQLITE_OK || rc == SQLITE_DONE;
+}

@@ -40,4 +40,16 @@ enum rw_stored_status rw_archive_find(struct rw_database *database, const struct
 
 enum rw_stored_status rw_archive_read(struct rw_database *database, const char *id, struct rw_stored *out);
 
+/* What was submitted. */
+struct rw_stored_record {
+    char id[RW_ID_TEXT];
+    char *bytes; /* malloc'd */
+    size_t size;
+};
+
+/* The records of a subject's assessments in the order in which they came; when there are more than `most`,
+ * the latest of them. False: the database or memory failed. Free the bytes of `count` records in any case. */
+bool rw_archive_subject(struct rw_database *database, const char *subject, size_t most,
+                        struct rw_stored_record *records, size_t *count, bool *more);
+
 #endif

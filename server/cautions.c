@@ -24,11 +24,11 @@ static void take_buffer(const struct taker *taker, struct rw_buffer *buffer) {
     free(text);
 }
 
-static void standing(const struct taker *taker) {
+void rw_each_standing_caution(rw_take_text *take, void *context) {
     const struct rw_model *model = rw_model();
     for (size_t i = 0; i < model->rule_count; i++)
         if (strcmp(model->rules[i].kind, "caution") == 0)
-            taker->take(taker->context, model->rules[i].text);
+            take(context, model->rules[i].text);
 }
 
 static void too_early(const struct rw_localisation *l, const struct taker *taker) {
@@ -92,7 +92,7 @@ void rw_each_caution(const struct rw_exam *exam, const struct rw_assessment *a, 
                      void *context) {
     const struct taker taker = {take, context};
     const struct rw_localisation *l = &a->localisation;
-    standing(&taker);
+    rw_each_standing_caution(take, context);
     if (!l->informative)
         take(context,
              "Nothing in this examination bears on the question: the list only says what is common.");

@@ -293,6 +293,7 @@ static bool open_files(struct rw_database *database, const char *directory, char
         database->writer = connect_to(path, database->mode, true, why, why_size);
         if (!database->writer || !check_version(database->writer, true, why, why_size))
             return false;
+        run(database->writer, rw_schema_index_sql); /* on a full disk the search is slow, but right */
         sqlite3_set_authorizer(database->writer, authorise, NULL);
     }
     database->reader = connect_to(path, database->mode, false, why, why_size);

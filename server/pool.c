@@ -14,13 +14,19 @@ struct rw_pool {
     struct rw_bench *free[RW_BENCHES_MOST]; /* a stack of free_count */
 };
 
+/* For an assessment and for a course. */
+static size_t workspace_size(void) {
+    const size_t assessment = rw_workspace_size(), course = rw_course_workspace_size();
+    return assessment > course ? assessment : course;
+}
+
 struct rw_pool *rw_pool_new(size_t count) {
     struct rw_pool *pool = calloc(1, sizeof *pool);
     if (!pool)
         return NULL;
     pthread_mutex_init(&pool->mutex, NULL);
     pthread_cond_init(&pool->given, NULL);
-    size_t size = (rw_workspace_size() + ALIGNMENT - 1) / ALIGNMENT * ALIGNMENT;
+    size_t size = (workspace_size() + ALIGNMENT - 1) / ALIGNMENT * ALIGNMENT;
     bool good = count > 0 && count <= RW_BENCHES_MOST;
     while (good && pool->count < count) {
         struct rw_bench *bench = &pool->benches[pool->count++];
@@ -67,4 +73,9 @@ void rw_pool_give(struct rw_pool *pool, struct rw_bench *bench) {
 
 enum rw_status rw_bench_assess(struct rw_bench *bench, const struct rw_exam *exam, struct rw_error *error) {
     return rw_assess(exam, bench->workspace, rw_workspace_size(), bench->assessment, error);
+}
+
+enum rw_status rw_bench_course(struct rw_bench *bench, const struct rw_exam *const *exams, size_t count,
+                               struct rw_course *out, struct rw_error *error) {
+    return rw_course(exams, count, bench->workspace, workspace_size(), out, error);
 }

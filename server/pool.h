@@ -24,5 +24,8 @@ void rw_pool_give(struct rw_pool *pool, struct rw_bench *bench);
 
 /* rw_assess() on a bench. */
 enum rw_status rw_bench_assess(struct rw_bench *bench, const struct rw_exam *exam, struct rw_error *error);
+/* rw_course() on a bench. */
+enum rw_status rw_bench_course(struct rw_bench *bench, const struct rw_exam *const *exams, size_t count,
+                               struct rw_course *out, struct rw_error *error);
 
 #endif

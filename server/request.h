@@ -75,7 +75,7 @@ struct rw_reply {
 /* One line of the routing table. */
 struct rw_route {
     enum rw_method method;
-    const char *path;   /* may end in "/{id}" */
+    const char *path;   /* may hold one "{id}" or "{subject}" */
     enum rw_role roles; /* NONE: open to all */
     bool open_locally;  /* no key needed from loopback */
     bool quiet;         /* not logged while all is well */
@@ -106,7 +106,7 @@ struct rw_request {
     /* For the audit entry. outcome NULL: derived from the status. */
     bool audited;
     const char *outcome;
-    char subject[65];
+    char subject[65]; /* of the record, or the {subject} of the path */
     char detail[120];
     char answer_digest[RW_DIGEST_TEXT];
 };

@@ -18,6 +18,11 @@ static const struct rw_route routes[] = {
      .roles = RW_ROLE_CLINICIAN | RW_ROLE_AUDITOR,
      .action = "read",
      .handle = rw_route_assessment},
+    {.method = RW_METHOD_GET,
+     .path = "/v1/subjects/{subject}/assessments",
+     .roles = RW_ROLE_CLINICIAN,
+     .action = "read",
+     .handle = rw_route_subject},
     {.method = RW_METHOD_POST,
      .path = "/v1/records/check",
      .roles = RW_ROLE_ANY,
@@ -49,15 +54,23 @@ static const struct rw_route routes[] = {
 static const struct rw_route asset_route = {
     .method = RW_METHOD_GET, .path = "static", .handle = rw_route_asset};
 
-/* Exact, or up to "{id}": then the rest must look like one of our ids. */
-static bool path_fits(const struct rw_route *route, const char *path, char id[RW_ID_TEXT]) {
-    size_t fixed = strcspn(route->path, "{");
-    if (route->path[fixed] == '\0')
+/* Exact, or with one part in braces: "{id}" stands for an id of ours, "{subject}" for a pseudonym. */
+static bool path_fits(const struct rw_route *route, const char *path, struct rw_request *request) {
+    const size_t before = strcspn(route->path, "{"), length = strlen(path);
+    if (route->path[before] == '\0')
         return strcmp(route->path, path) == 0;
-    if (strncmp(route->path, path, fixed) != 0 || !rw_is_hex(path + fixed, RW_ID_TEXT - 1))
+    const char *part = route->path + before, *rest = part + strcspn(part, "}") + 1;
+    const size_t after = strlen(rest), size = length - before - after;
+    char given[sizeof request->subject];
+    if (length <= before + after || size >= sizeof given || strncmp(route->path, path, before) != 0 ||
+        strcmp(path + before + size, rest) != 0)
         return false;
-    rw_copy(id, RW_ID_TEXT, path + fixed);
-    return true;
+    memcpy(given, path + before, size);
+    given[size] = '\0';
+    if (strncmp(part, "{id}", 4) == 0)
+        return rw_is_hex(given, RW_ID_TEXT - 1) && rw_copy(request->path_id, sizeof request->path_id, given);
+    return rw_is_word(given, sizeof given - 1, "._-") &&
+           rw_copy(request->subject, sizeof request->subject, given);
 }
 
 static void refuse_method(struct rw_request *request, unsigned served) {
@@ -80,7 +93,7 @@ static bool consider(struct rw_request *request, const struct rw_route *route, u
 static bool find_route(struct rw_service *service, struct rw_request *request, const char *path) {
     unsigned served = 0;
     for (size_t i = 0; i < sizeof routes / sizeof routes[0]; i++)
-        if (path_fits(&routes[i], path, request->path_id) && consider(request, &routes[i], &served))
+        if (path_fits(&routes[i], path, request) && consider(request, &routes[i], &served))
             return true;
     request->file = rw_files_find(service->files, path);
     if (request->file && consider(request, &asset_route, &served))

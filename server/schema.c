@@ -49,3 +49,7 @@ const char rw_schema_sql[] =
     "CREATE TRIGGER keys_no_delete BEFORE DELETE ON keys"
     " BEGIN SELECT RAISE(ABORT, 'keys are never deleted'); END;" NO_REPLACE(
         "keys", "id = NEW.id", "a key can only be revoked, once") "COMMIT;";
+
+/* Over the entries of assessments alone: the others are many, and nobody looks for them by subject. */
+const char rw_schema_index_sql[] = "CREATE INDEX IF NOT EXISTS audit_subject ON audit (subject, seq)"
+                                   " WHERE action = 'assess' AND outcome = 'created';";

@@ -7,5 +7,7 @@
 
 /* One transaction that makes an empty file a Rootward database. */
 extern const char rw_schema_sql[];
+/* The index by subject, which older files of this version lack. */
+extern const char rw_schema_index_sql[];
 
 #endif

@@ -6,6 +6,7 @@
 
 void rw_route_assess(struct rw_service *service, struct rw_request *request);     /* assessments.c */
 void rw_route_assessment(struct rw_service *service, struct rw_request *request); /* assessments.c */
+void rw_route_subject(struct rw_service *service, struct rw_request *request);    /* subjects.c */
 void rw_route_check(struct rw_service *service, struct rw_request *request);      /* check.c */
 void rw_route_model(struct rw_service *service, struct rw_request *request);      /* model.c */
 void rw_route_vocabulary(struct rw_service *service, struct rw_request *request); /* vocabulary.c */

@@ -165,7 +165,7 @@ Test(search, sets_come_to_the_same_by_products_and_by_logarithms) {
     for (size_t i = 0; i < m->check_count; i += 11) {
         const struct rw_scale *scale = &m->scales[m->checks[i].scale];
         exam->findings[exam->finding_count++] = (struct rw_finding){
-            .check = (uint16_t)i, .value = i % 2 == 0 ? scale->normal : (uint8_t)(i % scale->value_count)};
+            .check = (uint16_t)i, .value = (uint8_t)(i % 2 == 0 ? scale->normal : i % scale->value_count)};
     }
     struct setting *products = sum_sets(exam, RW_PRODUCT_BOUND), *logs = sum_sets(exam, -(double)INFINITY);
     const struct rw_search *a = &products->search, *b = &logs->search;

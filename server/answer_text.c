@@ -89,7 +89,7 @@ static const char *separation_words(const struct rw_localisation *l, size_t riva
                  share = l->hypotheses[rival].probability /
                          (l->hypotheses[0].probability + l->hypotheses[rival].probability),
                  doubt = -share * log2(share) - (1 - share) * log2(1 - share);
-    return bits >= doubt / 2    ? "would tell them apart"
+    return bits >= doubt / 2    ? "would do most to tell them apart"
            : bits >= doubt / 10 ? "would help to tell them apart"
                                 : "would tell them apart a little, and no other check does better";
 }

@@ -132,12 +132,13 @@ function found(assessment, record, names, normalOf) {
 function places(localisation, names) {
   if (!list(localisation.evidence).length) /* what is merely common must not look like an answer */
     return titled('Where the lesion is', el('p', { class: 'nothing' }, 'Nothing in this examination bears on the question, so no lesion is named. What to examine next stands below.'));
-  const alike = new Set(list(localisation.inseparable)); /* places in the list */
-  const hypotheses = list(localisation.hypotheses).map((h, place) => ({ ...h, alike: alike.has(place) }));
+  const rivals = new Map(list(localisation.inseparable).map((rival) => [rival.hypothesis, rival])); /* by place in the list */
+  const hypotheses = list(localisation.hypotheses).map((h, place) => ({ ...h, rival: rivals.get(place) }));
+  const alike = ({ separated_by: check }) => `; this examination cannot tell it from the first. ${check === null ? 'No check that is left would' : `${capital(names.finding(check))} is most likely to tell them apart`}`;
   const together = hypotheses.reduce((sum, h) => sum + h.probability, 0);
   const build = (entries, from = 0) => el('ol', { class: 'hypotheses', start: String(from + 1) }, entries.map((h) => el('li', {},
     el('p', { class: 'summary' }, h.summary),
-    el('p', {}, chance(h.probability), `, ${inWords(h.probability)}`, h.alike ? '; this examination cannot tell it from the first' : ''),
+    el('p', {}, chance(h.probability), `, ${inWords(h.probability)}`, h.rival ? alike(h.rival) : ''),
     list(h.lesions).length > 1 ? el('p', { class: 'soft' }, h.lesions.map((lesion) => `${capital(names.site(lesion.site))}: ${lesion.severity}`).join('; ')) : null)));
   return titled('Where the lesion is', firstOf(hypotheses, 'explanations', build),
     el('p', {}, `The explanations listed hold ${percent(together)} of the probability. No lesion: ${percent(localisation.no_lesion ?? 0)}. Not a lesion of these nerves: ${percent(localisation.outside_plexus ?? 0)}.`));

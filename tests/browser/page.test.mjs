@@ -305,6 +305,18 @@ describe('the answer', () => {
     assert.equal((await page.locator('#answer h3').allTextContents())[0], 'Urgent');
   });
 
+  test('names what cannot be told apart, and the check that helps', async () => {
+    const page = await openForm();
+    for (const [pointer, value] of [['/side', 'left'], ['/motor/first_dorsal_interosseous', '0'], ['/motor/abductor_digiti_minimi', '0'],
+      ['/sensation/nerves/ulnar_digital', 'absent'], ['/sensation/nerves/median_digital', 'normal']]) await pick(page, pointer, value);
+    const [reply] = await Promise.all([page.waitForResponse((r) => r.url().endsWith('/v1/assessments')), assess(page)]);
+    const { inseparable } = (await reply.json()).localisation;
+    assert.ok(inseparable.length > 0, 'several places on the ulnar nerve look alike');
+    const shown = await page.locator('#answer .hypotheses > li').filter({ hasText: 'cannot tell it from the first' }).allTextContents();
+    assert.equal(shown.length, inseparable.length);
+    assert.ok(shown.some((text) => text.includes('most likely to tell them apart')));
+  });
+
   test('the whole job by keyboard', async () => {
     const page = await openForm();
     const press = async (...keys) => { for (const key of keys) await page.keyboard.press(key); };

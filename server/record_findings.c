@@ -3,6 +3,7 @@
 #include "wording.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
@@ -208,6 +209,12 @@ void rw_parse_otherwise_normal(struct rw_parse *parse, const char *pointer, json
     }
 }
 
+/* Members of an object have no order: sums, and so the answer's bytes, must not depend on it. */
+static int by_check(const void *a, const void *b) {
+    const struct rw_finding *x = a, *y = b;
+    return (int)x->check - (int)y->check;
+}
+
 void rw_parse_fill(struct rw_parse *parse) {
     struct rw_exam *exam = parse->exam;
     const size_t given = exam->finding_count;
@@ -225,4 +232,5 @@ void rw_parse_fill(struct rw_parse *parse) {
     exam->finding_count -= held;
     memmove(exam->findings + given, exam->findings + given + held,
             (exam->finding_count - given) * sizeof *exam->findings);
+    qsort(exam->findings, exam->finding_count, sizeof *exam->findings, by_check);
 }

@@ -2,11 +2,11 @@
  *
  * rw_exp: x = n·ln 2 + r with |r| <= ln 2 / 2 (Cody and Waite, two-part ln 2), e^r by its Taylor polynomial
  * of degree 13 (truncation below 1e-17), scaled by 2^n through the exponent bits. Relative error below 5e-16
- * for −700
- * <= x <= 700; below −700 the result is 0. x must not be above 700.
+ * for −700 <= x <= 700; below −700 the result is 0. x must not be above 700.
  *
  * rw_log: x = 2^n·m with √½ <= m < √2, ln m = 2·artanh(s) with s = (m − 1)/(m + 1) by its series up to s^21
- * (truncation below 1e-17 of the whole). Relative error below 5e-16. x must be a positive, normal number. */
+ * (truncation below 1e-17 of the whole). Relative error below 5e-16 for positive, normal x; of 0 it makes a
+ * finite number. */
 #ifndef RW_EXP_H
 #define RW_EXP_H
 
@@ -102,7 +102,8 @@ static inline size_t rw_whole(size_t count) {
     return count & ~(size_t)(RW_BLOCK - 1);
 }
 
-/* Whether a number of the block reaches `least`. Spelt in vectors: GCC 12 makes single comparisons of a loop. */
+/* Whether a number of the block reaches `least`. Spelt in vectors: GCC 12 makes single comparisons of a loop.
+ */
 static inline bool rw_block_reaches(const double *x, double least) {
     typedef double half __attribute__((vector_size(RW_BLOCK / 2 * sizeof(double))));
     typedef int64_t hits __attribute__((vector_size(RW_BLOCK / 2 * sizeof(int64_t))));

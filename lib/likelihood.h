@@ -82,8 +82,8 @@ static inline double rw_class_left(const struct rw_view *view, size_t class) {
     return view->classes[class].severity == RW_COMPLETE ? 0.0 : view->partial_left;
 }
 
-/* P(finding | intact fraction) of `count` fractions; spread[i] is RW_UNEVEN where a partial lesion lies on the
- * target, else RW_SHARP. */
+/* P(finding | intact fraction) of `count` fractions; spread[i] is RW_UNEVEN where a partial lesion lies on
+ * the target, else RW_SHARP. */
 void rw_term_probabilities(const struct rw_term *term, size_t count, const double *fraction,
                            const int32_t *spread, double *out);
 /* Its logarithm. */

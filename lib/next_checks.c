@@ -5,7 +5,6 @@
 #include <string.h>
 
 #include "exp.h"
-#include "log2.h"
 
 enum { MAX_OBSERVATIONS = 8, BEDSIDE = 0, INVESTIGATION = 1 };
 
@@ -47,10 +46,15 @@ struct asking {
 
 /* ---- outcomes ---- */
 
+/* Of 0 it is finite, so that x · log2 x is 0 there as it should be. */
+static inline double log2_of(double x) {
+    return rw_log(x) * 0x1.71547652b82fep0; /* 1 / ln 2 */
+}
+
 /* bits[i] += −p[i] · log2 p[i] */
 RW_VECTOR static void add_entropy(const double *p, size_t count, double *bits) {
     for (size_t i = 0; i < count; i++)
-        bits[i] -= p[i] * rw_log2(p[i]);
+        bits[i] -= p[i] * log2_of(p[i]);
 }
 
 /* to[i] += share[i] · p */
@@ -139,7 +143,7 @@ static double information(const struct asking *a) {
     for (size_t i = 0; i < a->states->count; i++)
         within += a->view.mass[i] * out->entropy[i];
     for (size_t o = 0; o < out->count; o++)
-        between -= out->all[o] * rw_log2(out->all[o]);
+        between -= out->all[o] * log2_of(out->all[o]);
     return fmax(0.0, between - within);
 }
 

@@ -1,8 +1,5 @@
-/* The posterior as a weighted list of concrete states: what deficits, recovery, transfers and
- * explanations are averaged over.
- *
- * Invariants: weights sum to 1 (1e-12) and never rise along the list; `covers` says how much of the whole
- * posterior the list held before it was scaled to 1. */
+/* What a lesion leaves of a target, and how likely observations are then: the pieces that everything else
+ * averages over. */
 #ifndef RW_POSTERIOR_H
 #define RW_POSTERIOR_H
 
@@ -11,17 +8,10 @@
 /* One hypothesis in one world (joint variant and depth of partial loss). */
 struct rw_case {
     double weight;
-    uint16_t hypothesis;            /* index in the engine's shortlist: cases of one hypothesis share it */
     uint16_t variant;               /* joint anatomical variant */
     uint8_t depth;                  /* 0 mild, 1 severe: loss at every partial site */
     bool outside;                   /* not a lesion of these nerves: targets follow the `outside` tables */
     uint8_t severity[RW_MAX_SITES]; /* enum rw_severity by site */
-};
-
-struct rw_posterior {
-    const struct rw_case *cases;
-    size_t count;
-    double covers;
 };
 
 /* Loss at a site of this severity at this depth, 0..1 (facts partial_loss_mild, partial_loss_severe). */

@@ -41,6 +41,7 @@ Test(exp, logarithm_is_right_to_the_last_bits) {
     }
     cr_assert_lt(worst, tolerance, "worst relative error %g", worst);
     cr_assert_eq(rw_log(1.0), 0.0);
+    cr_assert(isfinite(rw_log(0.0)));
 }
 
 Test(exp, blocks_are_summed_and_searched_whole) {

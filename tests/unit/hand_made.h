@@ -44,6 +44,41 @@ static inline void give_motor(struct rw_exam *exam, const char *grades) {
     }
 }
 
+/* The engine's assessment, on the heap. */
+static inline struct rw_assessment *assess(const struct rw_exam *exam) {
+    struct rw_assessment *out = calloc(1, sizeof *out);
+    struct rw_error error;
+    void *workspace = malloc(rw_workspace_size());
+    cr_assert_eq(rw_assess(exam, workspace, rw_workspace_size(), out, &error), RW_OK, "%s %s", error.pointer,
+                 error.message);
+    free(workspace);
+    return out;
+}
+
+/* One value of a check's scale for each observation that it can stand for alone; returns their number. */
+static inline size_t pure_values(uint16_t check, uint8_t values[UINT8_MAX]) {
+    const struct rw_scale *scale = &rw_model()->scales[rw_model()->checks[check].scale];
+    bool seen[UINT8_MAX] = {false};
+    size_t count = 0;
+    for (uint8_t v = 0; v < scale->value_count; v++)
+        if (scale->values[v].count == 1 && !seen[scale->values[v].observation[0]]) {
+            seen[scale->values[v].observation[0]] = true;
+            values[count++] = v;
+        }
+    return count;
+}
+
+/* Probability that an answer gives a hypothesis, or 0 when it does not list it. */
+static inline double probability_of(const struct rw_assessment *a, const struct rw_hypothesis *h) {
+    for (size_t i = 0; i < a->localisation.hypothesis_count; i++) {
+        const struct rw_hypothesis *x = &a->localisation.hypotheses[i];
+        if (x->kind == h->kind && x->lesion_count == h->lesion_count &&
+            memcmp(x->lesions, h->lesions, h->lesion_count * sizeof h->lesions[0]) == 0)
+            return x->probability;
+    }
+    return 0.0;
+}
+
 static inline uint8_t site_of(const char *id) {
     for (size_t i = 0; i < rw_model()->site_count; i++)
         if (strcmp(rw_model()->sites[i].id, id) == 0)

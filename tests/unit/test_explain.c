@@ -3,16 +3,6 @@
 
 #include "explain.h"
 
-static struct rw_assessment *assess(const struct rw_exam *exam) {
-    struct rw_assessment *out = calloc(1, sizeof *out);
-    struct rw_error error;
-    void *workspace = malloc(rw_workspace_size());
-    cr_assert_eq(rw_assess(exam, workspace, rw_workspace_size(), out, &error), RW_OK, "%s %s", error.pointer,
-                 error.message);
-    free(workspace);
-    return out;
-}
-
 /* An ulnar palsy after a cut, as a bedside sees it: several levels of the nerve explain it alike. */
 static struct rw_exam *ulnar_palsy(void) {
     struct rw_exam *exam = new_exam(RW_MECHANISM_LACERATION, 19900, 20000);
@@ -29,17 +19,6 @@ static struct rw_exam *upper_palsy(void) {
     give(exam, RW_SECTION_SKIN_ROOT, "C5", "absent");
     give(exam, RW_SECTION_REFLEX, "biceps", "absent");
     return exam;
-}
-
-/* Probability that an answer gives a hypothesis, or 0 when it does not list it. */
-static double listed(const struct rw_assessment *a, const struct rw_hypothesis *h) {
-    for (size_t i = 0; i < a->localisation.hypothesis_count; i++) {
-        const struct rw_hypothesis *x = &a->localisation.hypotheses[i];
-        if (x->kind == h->kind && x->lesion_count == h->lesion_count &&
-            memcmp(x->lesions, h->lesions, h->lesion_count * sizeof h->lesions[0]) == 0)
-            return x->probability;
-    }
-    return 0.0;
 }
 
 static double log10_odds(double p) {
@@ -65,7 +44,7 @@ Test(explain, evidence_is_what_leaving_out_does) {
                 if (exam->findings[f].check != l->evidence[i].check)
                     less.findings[less.finding_count++] = exam->findings[f];
             struct rw_assessment *without = assess(&less);
-            const double p = listed(without, leader);
+            const double p = probability_of(without, leader);
             free(without);
             if (!(p > 0.0))
                 continue;
@@ -91,31 +70,18 @@ static struct rw_assessment *after(struct rw_exam *exam, const struct rw_assessm
     return then;
 }
 
-/* One value of a check's scale for each observation. */
-static size_t outcomes(uint16_t check, uint8_t *values) {
-    const struct rw_scale *scale = &rw_model()->scales[rw_model()->checks[check].scale];
-    bool seen[UINT8_MAX] = {false};
-    size_t count = 0;
-    for (uint8_t v = 0; v < scale->value_count; v++)
-        if (scale->values[v].count == 1 && !seen[scale->values[v].observation[0]]) {
-            seen[scale->values[v].observation[0]] = true;
-            values[count++] = v;
-        }
-    return count;
-}
-
 /* Information by really making the check: Σ P(o) Σ P(h | o) log2 P(h | o) / P(h), over the listed hypotheses.
  */
 static double information(struct rw_exam *exam, const struct rw_assessment *now, uint16_t check) {
     uint8_t values[UINT8_MAX];
-    const size_t count = outcomes(check, values);
+    const size_t count = pure_values(check, values);
     double bits = 0.0;
     for (size_t i = 0; i < count; i++) {
         double p;
         struct rw_assessment *then = after(exam, now, check, values[i], &p);
         for (size_t h = 0; h < now->localisation.hypothesis_count; h++) {
             const double before = now->localisation.hypotheses[h].probability;
-            const double q = listed(then, &now->localisation.hypotheses[h]);
+            const double q = probability_of(then, &now->localisation.hypotheses[h]);
             if (q > 0.0)
                 bits += p * q * log2(q / before);
         }
@@ -167,13 +133,13 @@ Test(explain, every_check_that_can_speak_is_named_once) {
 /* Whether some outcome of a check moves the odds between a hypothesis and the leader. */
 static bool moves_odds(struct rw_exam *exam, const struct rw_assessment *now, uint16_t check, size_t h) {
     uint8_t values[UINT8_MAX];
-    const size_t count = outcomes(check, values);
+    const size_t count = pure_values(check, values);
     const struct rw_hypothesis *x = now->localisation.hypotheses;
     bool moves = false;
     for (size_t i = 0; i < count; i++) {
         double p;
         struct rw_assessment *then = after(exam, now, check, values[i], &p);
-        const double leader = listed(then, &x[0]), rival = listed(then, &x[h]);
+        const double leader = probability_of(then, &x[0]), rival = probability_of(then, &x[h]);
         moves |= leader > 0.0 && rival > 0.0 &&
                  fabs(log(rival / leader) - log(x[h].probability / x[0].probability)) > 1e-6;
         moves |= (leader > 0.0) != (rival > 0.0);

@@ -1,39 +1,7 @@
 /* Properties of the localiser that hold whatever the facts say. */
-#include <criterion/criterion.h>
-#include <math.h>
-#include <stdlib.h>
-#include <string.h>
-
-#include "rootward.h"
+#include "hand_made.h"
 
 #define SUMS_TO_ONE 1e-10 /* a few thousand roundings */
-
-static struct rw_exam *new_exam(void) {
-    struct rw_exam *exam = calloc(1, sizeof *exam);
-    exam->mechanism = RW_MECHANISM_TRACTION;
-    exam->examined_day = 20000;
-    exam->onset_day = 19900;
-    exam->age_years = 30;
-    return exam;
-}
-
-static void give(struct rw_exam *exam, enum rw_section section, const char *item, const char *value) {
-    const uint16_t check = rw_check_find(section, item);
-    cr_assert_neq(check, RW_NONE, "no check %s", item);
-    const uint16_t v = rw_value_find(check, value);
-    cr_assert_neq(v, RW_NONE, "no value %s of %s", value, item);
-    exam->findings[exam->finding_count++] = (struct rw_finding){.check = check, .value = (uint8_t)v};
-}
-
-static struct rw_assessment *assess(const struct rw_exam *exam) {
-    struct rw_assessment *out = calloc(1, sizeof *out);
-    struct rw_error error;
-    void *workspace = malloc(rw_workspace_size());
-    cr_assert_eq(rw_assess(exam, workspace, rw_workspace_size(), out, &error), RW_OK, "%s %s", error.pointer,
-                 error.message);
-    free(workspace);
-    return out;
-}
 
 static void upper_palsy(struct rw_exam *exam) {
     give(exam, RW_SECTION_MOTOR, "deltoid_lateral", "0");
@@ -45,7 +13,7 @@ static void upper_palsy(struct rw_exam *exam) {
 }
 
 Test(localise, posterior_is_a_distribution) {
-    struct rw_exam *exam = new_exam();
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 19900, 20000);
     upper_palsy(exam);
     struct rw_assessment *a = assess(exam);
     const struct rw_localisation *l = &a->localisation;
@@ -63,7 +31,7 @@ Test(localise, posterior_is_a_distribution) {
 }
 
 Test(localise, order_of_findings_changes_nothing_that_matters) {
-    struct rw_exam *exam = new_exam();
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 19900, 20000);
     upper_palsy(exam);
     struct rw_assessment *a = assess(exam);
     for (size_t i = 0; i < exam->finding_count / 2; i++) {
@@ -81,7 +49,7 @@ Test(localise, order_of_findings_changes_nothing_that_matters) {
 }
 
 Test(localise, same_exam_same_bytes) {
-    struct rw_exam *exam = new_exam();
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 19900, 20000);
     upper_palsy(exam);
     struct rw_assessment *a = assess(exam), *b = assess(exam);
     cr_assert_eq(memcmp(a, b, sizeof *a), 0);
@@ -91,7 +59,7 @@ Test(localise, same_exam_same_bytes) {
 }
 
 Test(localise, an_exam_without_findings_is_not_informative) {
-    struct rw_exam *exam = new_exam();
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 19900, 20000);
     struct rw_assessment *a = assess(exam);
     const struct rw_prior *prior = &rw_model()->priors[RW_MECHANISM_TRACTION];
     cr_assert_not(a->localisation.informative);
@@ -102,7 +70,7 @@ Test(localise, an_exam_without_findings_is_not_informative) {
 }
 
 Test(localise, findings_too_early_say_nothing_and_are_named) {
-    struct rw_exam *exam = new_exam();
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 19900, 20000);
     exam->onset_day = exam->examined_day - 3;
     give(exam, RW_SECTION_WASTING, "deltoid_lateral", "true");
     struct rw_assessment *a = assess(exam);
@@ -113,7 +81,7 @@ Test(localise, findings_too_early_say_nothing_and_are_named) {
 }
 
 Test(localise, the_largest_exam_fits_the_workspace) {
-    struct rw_exam *exam = new_exam();
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 19900, 20000);
     const struct rw_model *m = rw_model();
     for (size_t i = 0; i < m->check_count; i++)
         exam->findings[exam->finding_count++] =
@@ -126,7 +94,7 @@ Test(localise, the_largest_exam_fits_the_workspace) {
 }
 
 Test(localise, refuses_what_breaks_its_contract) {
-    struct rw_exam *exam = new_exam();
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 19900, 20000);
     struct rw_assessment *out = calloc(1, sizeof *out);
     struct rw_error error;
     void *workspace = malloc(rw_workspace_size());

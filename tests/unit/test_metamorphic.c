@@ -7,16 +7,6 @@
 
 #define ROUNDING 1e-9
 
-static struct rw_assessment *assess(const struct rw_exam *exam) {
-    struct rw_assessment *out = calloc(1, sizeof *out);
-    struct rw_error error;
-    void *workspace = malloc(rw_workspace_size());
-    cr_assert_eq(rw_assess(exam, workspace, rw_workspace_size(), out, &error), RW_OK, "%s %s", error.pointer,
-                 error.message);
-    free(workspace);
-    return out;
-}
-
 /* The same posterior: marginals and the list. */
 static void expect_same(const struct rw_assessment *a, const struct rw_assessment *b, double tolerance) {
     const struct rw_localisation *x = &a->localisation, *y = &b->localisation;
@@ -162,19 +152,6 @@ Test(metamorphic, a_sign_that_comes_too_early_changes_nothing) {
     free(exam);
 }
 
-/* One value of the scale for each observation that it can stand for alone; their events fill the scale. */
-static size_t pure_values(uint16_t check, uint8_t *values) {
-    const struct rw_scale *scale = &rw_model()->scales[rw_model()->checks[check].scale];
-    bool seen[UINT8_MAX] = {false};
-    size_t count = 0;
-    for (uint8_t v = 0; v < scale->value_count; v++)
-        if (scale->values[v].count == 1 && !seen[scale->values[v].observation[0]]) {
-            seen[scale->values[v].observation[0]] = true;
-            values[count++] = v;
-        }
-    return count;
-}
-
 /* Before a check is made, what is expected of the answer after it is the answer now: P(values) sum to 1 and
  * the posterior is a martingale. The leader rises by what it predicts better than all the others do. */
 static void expect_martingale(struct rw_exam *exam, const struct rw_assessment *now, uint16_t check,
@@ -187,16 +164,10 @@ static void expect_martingale(struct rw_exam *exam, const struct rw_assessment *
         exam->findings[exam->finding_count++] = (struct rw_finding){.check = check, .value = values[i]};
         struct rw_assessment *then = assess(exam);
         const double p = exp(then->localisation.log_evidence - l->log_evidence);
-        double leader = 0.0;
+        const double leader = probability_of(then, &l->hypotheses[0]);
         p_sum += p;
         for (size_t s = 0; s < sites; s++)
             injured[s] += p * then->localisation.sites[s].p_injured;
-        for (size_t h = 0; h < then->localisation.hypothesis_count; h++) {
-            const struct rw_hypothesis *x = &then->localisation.hypotheses[h], *y = &l->hypotheses[0];
-            if (x->kind == y->kind && x->lesion_count == y->lesion_count &&
-                memcmp(x->lesions, y->lesions, x->lesion_count * sizeof x->lesions[0]) == 0)
-                leader = x->probability;
-        }
         const double by_leader = p * leader / l->hypotheses[0].probability; /* P(value | leader) */
         if (by_leader > most) {
             most = by_leader;

@@ -33,7 +33,7 @@ function assess(text) {
 }
 
 before(async () => {
-  for (const name of ['exam', 'assessment', 'problem']) check[name] = ajv.compile(await readJson(path.join(SCHEMA, `${name}.schema.json`)));
+  for (const name of ['exam', 'assessment', 'problem', 'course']) check[name] = ajv.compile(await readJson(path.join(SCHEMA, `${name}.schema.json`)));
 });
 
 describe('records', () => {
@@ -140,16 +140,32 @@ describe('answers', () => {
   });
 });
 
-describe('the vocabulary', () => {
-  let service, words;
+describe('the service', () => {
+  let service, words, ask;
   before(async () => {
     service = await startService();
     const signed = await fetch(`${service.origin}/signin`, { method: 'POST', body: JSON.stringify({ token: service.link.split('#signin=')[1] }),
       headers: { 'Content-Type': 'application/json', Origin: service.origin } });
     assert.equal(signed.status, 200);
-    words = await (await fetch(`${service.origin}/v1/vocabulary`, { headers: { Cookie: signed.headers.get('set-cookie').split(';')[0] } })).json();
+    const headers = { Cookie: signed.headers.get('set-cookie').split(';')[0], Origin: service.origin, 'Content-Type': 'application/json' };
+    ask = async (where, record) => (await fetch(`${service.origin}${where}`, { headers, ...(record && { method: 'POST', body: JSON.stringify(record) }) })).json();
+    words = await ask('/v1/vocabulary');
   });
   after(() => service?.stop());
+
+  test('the course of two visits is valid, and one without its cautions is not', async () => {
+    const first = await readJson(path.join(EXAMPLES, 'demo.json'));
+    const second = structuredClone(first);
+    second.examined_at = '2026-08-02T09:40:00Z';
+    second.motor.biceps_brachii = '3';
+    for (const record of [first, second]) await ask('/v1/assessments', record);
+    const course = await ask(`/v1/subjects/${first.subject}/assessments`);
+    assert.deepEqual(faults(check.course, course), []);
+    assert.equal(course.visits.length, 2);
+    assert.ok(course.injuries[0].changes.some((change) => change.pointer === '/motor/biceps_brachii' && change.direction === 'better'));
+    delete course.cautions;
+    assert.notDeepEqual(faults(check.course, course), []);
+  });
 
   test('offers nothing that the schema refuses, and a word off its scale is refused', () => {
     const base = { exam_version: 1, side: 'left', examined_at: '2026-03-02T09:40:00Z' };

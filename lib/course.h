@@ -56,6 +56,9 @@
  * Pace, for the muscles of recovery.h at the first visit under the joint posterior, examined later: a visit
  * shows a sign when p_recovered is at least ½. The first sign is compared with its dates in recovery.h:
  * EARLIER when a visit shows one before the first date; LATER when a visit past the second date shows none.
+ * UNCLEAR when none shows one although the last grade is higher than the first by a whole grade or more: a
+ * lesion is one thing here, and muscles of it that come back apart for another reason than distance are
+ * thought less likely than they are.
  */
 #ifndef RW_COURSE_H
 #define RW_COURSE_H

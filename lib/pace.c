@@ -12,6 +12,18 @@ static bool is_strong(const struct rw_measured *measured) {
     return measured->given && measured->grade[RW_GRADE_STRONG] + measured->grade[RW_GRADES - 1] >= 0.5;
 }
 
+static double mean_grade(const struct rw_measured *measured) {
+    double mean = 0.0;
+    for (size_t g = 0; g < RW_GRADES; g++)
+        mean += (double)g * measured->grade[g];
+    return mean;
+}
+
+/* The examiner graded it higher by a whole grade or more. */
+static bool rose(const struct rw_measured *first, const struct rw_measured *last) {
+    return first->given && last->given && mean_grade(last) >= mean_grade(first) + 1.0;
+}
+
 static enum rw_pace pace_of(const struct rw_paths *paths, const struct rw_muscle_pace *m, size_t last,
                             bool strong) {
     const bool none = m->first_sign[0] == RW_NO_DAY, shown = m->sign < RW_MAX_VISITS;
@@ -30,12 +42,13 @@ static enum rw_pace pace_of(const struct rw_paths *paths, const struct rw_muscle
 static bool follow(const struct rw_paths *paths, const struct rw_sums *sums,
                    const struct rw_muscle_recovery *r, struct rw_muscle_pace *out) {
     const uint16_t watched = paths->watched_of[r->muscle];
-    struct rw_measured measured = {0};
+    struct rw_measured first, measured = {0};
     size_t last = 0;
     if (watched == RW_NONE)
         return false;
     *out = (struct rw_muscle_pace){.muscle = r->muscle, .sign = RW_MAX_VISITS};
     memcpy(out->first_sign, r->first_sign, sizeof out->first_sign);
+    rw_measure(&paths->exams[0], r->muscle, &first);
     for (size_t v = 1; v < paths->visit_count; v++) {
         struct rw_measured here;
         rw_measure(&paths->exams[v], r->muscle, &here);
@@ -49,7 +62,9 @@ static bool follow(const struct rw_paths *paths, const struct rw_sums *sums,
         else if (out->sign == RW_MAX_VISITS)
             out->silent = (uint8_t)v;
     }
-    out->pace = (uint8_t)pace_of(paths, out, last, is_strong(&measured));
+    out->pace = (uint8_t)(out->sign == RW_MAX_VISITS && rose(&first, &measured)
+                              ? RW_PACE_UNCLEAR
+                              : pace_of(paths, out, last, is_strong(&measured)));
     return last > 0;
 }
 

@@ -619,6 +619,7 @@ struct rw_change {
 };
 
 enum rw_pace {
+    RW_PACE_UNCLEAR, /* graded better, but all visits together hold true recovery for unlikely */
     RW_PACE_LATER,
     RW_PACE_NOT_EXPECTED, /* no sign, and none is expected: most of its loss lies behind torn roots */
     RW_PACE_TOO_SOON,     /* no sign yet, and none is due */

@@ -138,12 +138,10 @@ static const char *const directions[] = {[RW_CHANGE_WORSE] = "worse",
                                          [RW_CHANGE_OTHER] = "other",
                                          [RW_CHANGE_SAME] = "same"};
 
-static const char *const paces[RW_PACE_COUNT] = {[RW_PACE_LATER] = "later",
-                                                 [RW_PACE_NOT_EXPECTED] = "not_expected",
-                                                 [RW_PACE_TOO_SOON] = "too_soon",
-                                                 [RW_PACE_EARLIER] = "earlier",
-                                                 [RW_PACE_AS_EXPECTED] = "as_expected",
-                                                 [RW_PACE_RECOVERED] = "recovered"};
+static const char *const paces[RW_PACE_COUNT] = {
+    [RW_PACE_UNCLEAR] = "unclear",    [RW_PACE_LATER] = "later",     [RW_PACE_NOT_EXPECTED] = "not_expected",
+    [RW_PACE_TOO_SOON] = "too_soon",  [RW_PACE_EARLIER] = "earlier", [RW_PACE_AS_EXPECTED] = "as_expected",
+    [RW_PACE_RECOVERED] = "recovered"};
 
 static void write_change(struct rw_json *json, const struct rw_injury *injury,
                          const struct rw_change *change) {
@@ -299,13 +297,22 @@ static size_t count_undated(const struct rw_subject *subject) {
     return count;
 }
 
+/* Some muscle was graded better than the joint view can account for. */
+static bool is_unclear(const struct rw_course *course) {
+    for (size_t i = 0; i < course->muscle_count; i++)
+        if (course->muscles[i].pace == RW_PACE_UNCLEAR)
+            return true;
+    return false;
+}
+
 static void write_cautions(struct rw_json *json, const struct rw_subject *subject) {
     size_t left_out = 0;
-    bool differ = false, thin = false;
+    bool differ = false, thin = false, unclear = false;
     for (size_t i = 0; i < subject->injury_count; i++) {
         left_out += subject->injuries[i].left_out;
         differ |= subject->injuries[i].course->mechanisms_differ;
         thin |= subject->injuries[i].course->covers < low_cover;
+        unclear |= is_unclear(subject->injuries[i].course);
     }
     rw_json_key_open(json, "cautions", '[');
     rw_each_standing_caution(take_caution, json);
@@ -320,6 +327,11 @@ static void write_cautions(struct rw_json *json, const struct rw_subject *subjec
         rw_json_string(json, "The visits of one injury point to different lesions: the joint list holds less "
                              "than half of what one of them says alone. Check the findings, the side and the "
                              "onset.");
+    if (unclear)
+        rw_json_string(json,
+                       "Some muscles were graded better than the joint view can account for: it takes a "
+                       "lesion to recover as one and knows no other reason why its muscles come back apart "
+                       "than their distance. Trust the examination there, and examine again.");
     write_count(json, "Visits outside the joint view", left_out,
                 "Of one injury it takes the first visit and the latest.");
     if (subject->cut)

@@ -568,6 +568,29 @@ Test(course, pace_goes_by_the_dates_of_the_first_sign) {
     cr_assert_eq(deltoid_pace(120, AXILLARY("3"), 300, AXILLARY("5")), RW_PACE_RECOVERED);
 }
 
+/* Muscles of one lesion that come back apart are less likely than the sums over paths allow, but what the
+ * examiner saw is never answered with "no sign". */
+Test(course, a_grade_that_rose_is_never_called_no_sign) {
+    struct visits visits = {0};
+    add(&visits, 50, UPPER_GONE " deltoid_anterior=0 deltoid_posterior=0 extensor_carpi_radialis_longus=2");
+    add(&visits, 203,
+        "supraspinatus=3 infraspinatus=3 deltoid_lateral=0 biceps_brachii=3 brachioradialis=0 rhomboids=5 "
+        "serratus_anterior=5 triceps_long_head=5 extensor_digitorum=5 first_dorsal_interosseous=5 "
+        "deltoid_anterior=0 deltoid_posterior=0 extensor_carpi_radialis_longus=2");
+    for (size_t v = 0; v < 2; v++)
+        give(visits.exams[v], RW_SECTION_MOVEMENT, "elbow_flexion", v == 0 ? "0" : "3");
+    struct rw_course *c = course_of(&visits);
+    static const char *const risen[] = {"supraspinatus", "infraspinatus", "biceps_brachii"};
+    for (size_t i = 0; i < sizeof risen / sizeof *risen; i++) {
+        const enum rw_pace pace = pace_of(c, risen[i])->pace;
+        cr_expect(pace != RW_PACE_LATER && pace != RW_PACE_TOO_SOON && pace != RW_PACE_NOT_EXPECTED, "%s: %d",
+                  risen[i], (int)pace);
+    }
+    cr_expect_neq(pace_of(c, "deltoid_lateral")->pace, RW_PACE_UNCLEAR);
+    free(c);
+    release(&visits);
+}
+
 Test(course, nothing_is_expected_of_torn_roots) {
     struct visits visits = {0};
     for (size_t v = 0; v < 2; v++) {

@@ -134,7 +134,7 @@ function places(localisation, names) {
     return titled('Where the lesion is', el('p', { class: 'nothing' }, 'Nothing in this examination bears on the question, so no lesion is named. What to examine next stands below.'));
   const rivals = new Map(list(localisation.inseparable).map((rival) => [rival.hypothesis, rival])); /* by place in the list */
   const hypotheses = list(localisation.hypotheses).map((h, place) => ({ ...h, rival: rivals.get(place) }));
-  const alike = ({ separated_by: check }) => `; this examination cannot tell it from the first. ${check === null ? 'No check that is left would' : `${capital(names.finding(check))} is most likely to tell them apart`}`;
+  const alike = ({ separated_by: check }) => `; this examination cannot tell it from the first (${check === null ? 'no check that is left would' : `${names.finding(check)} is most likely to tell them apart`})`;
   const together = hypotheses.reduce((sum, h) => sum + h.probability, 0);
   const build = (entries, from = 0) => el('ol', { class: 'hypotheses', start: String(from + 1) }, entries.map((h) => el('li', {},
     el('p', { class: 'summary' }, h.summary),
@@ -198,9 +198,10 @@ function nextChecks(localisation, names) {
   const build = (entries, from = 0) => el('ol', { start: String(from + 1) }, entries.map((c) => el('li', {},
     el('strong', {}, capital(names.finding(c.finding))), `, ${c.bits.toFixed(2)} bits`,
     list(c.separates).length ? el('span', { class: 'why' }, `Tells apart: ${c.separates.map((h) => `\u201C${h}\u201D`).join(' and ')}.`) : null)));
-  if (!list(localisation.next_checks).length) return [];
+  const telling = list(localisation.next_checks).filter((c) => c.bits >= 0.005); /* the others print as nothing */
+  if (!telling.length) return [];
   return titled('Examine next', el('p', { class: 'soft' }, 'What tells most comes first; bits say how much each is expected to narrow the answer.'),
-    firstOf(localisation.next_checks, 'checks', build));
+    firstOf(telling, 'checks', build));
 }
 
 function step(s, names) {

@@ -64,15 +64,17 @@ enum rw_status rw_assess(const struct rw_exam *exam, void *workspace, size_t wor
         return status;
     }
     struct rw_states states;
-    if (!rw_states_make(&result, &arena, &states) || !rw_deficits(exam, &states, &arena, &out->deficits)) {
+    struct rw_losses losses;
+    if (!rw_states_make(&result, &arena, &states) || !rw_losses_of(exam, &states, &arena, &losses) ||
+        !rw_deficits(exam, &states, &losses, &arena, &out->deficits)) {
         error->status = RW_ENOSPACE;
         return RW_ENOSPACE;
     }
     out->localisation.list_covers = states.covers;
     rw_explain_findings(exam, &result, &states, &out->localisation);
     rw_explain_next(exam, &states, &out->localisation);
-    rw_recovery(exam, &states, &out->deficits, &out->recovery);
-    rw_transfers(exam, &states, &out->deficits, &out->recovery, &out->transfers);
+    rw_recovery(exam, &losses, &out->deficits, &out->recovery);
+    rw_transfers(exam, &states, &losses, &out->deficits, &out->recovery, &out->transfers);
     rw_rules(exam, &out->localisation, out);
     return RW_OK;
 }

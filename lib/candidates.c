@@ -7,31 +7,16 @@
 #include "deficits.h"
 #include "recovery.h"
 #include "transfers.h"
-#include "unaided.h"
 
 enum { BECAUSE = 160 };
-
-/* P(a muscle is M3 now or becomes so unaided). */
-static double muscle_returns(const struct rw_unaided *unaided, const struct rw_states *states,
-                             const struct rw_muscle_state *state) {
-    struct rw_groups groups;
-    double returns[RW_MAX_STATES][RW_MAX_WORLDS], weight[RW_MAX_STATES][RW_MAX_WORLDS], chance = 0.0;
-    rw_group(states, rw_sites_to_any(state->muscle), &groups);
-    rw_unaided_returns(unaided, state->muscle, &groups, returns);
-    rw_group_weights(states, &groups, weight);
-    for (size_t g = 0; g < groups.count; g++)
-        for (size_t w = 0; w < states->world_count; w++)
-            chance += weight[g][w] * returns[g][w];
-    return state->p_m3 + (1.0 - state->p_m3) * chance;
-}
 
 static bool lost_function(const struct rw_function_deficit *f) {
     return f->p_useful < 0.5 && f->p_recovers_unaided < 0.5;
 }
 
 void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam, const struct rw_states *states,
-                     const struct rw_deficits *deficits, const struct rw_recovery *recovery,
-                     const struct rw_donor_status *donors) {
+                     const struct rw_losses *losses, const struct rw_deficits *deficits,
+                     const struct rw_recovery *recovery, const struct rw_donor_status *donors) {
     const bool onset = exam->onset_day != RW_NO_DAY;
     *patient = (struct rw_patient){
         .exam = exam,
@@ -42,20 +27,19 @@ void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam, con
         .operation_day = exam->examined_day + (int32_t)lround(rw_fact_value("decision_margin_days")),
     };
     patient->delay_days = onset ? (double)patient->operation_day - exam->onset_day : (double)NAN;
-    struct rw_unaided unaided;
-    rw_unaided_init(exam, &unaided);
     rw_site_distances(patient->site_mm);
     rw_donor_parts(patient->parts);
     rw_transfer_bars(patient->bars);
     for (size_t i = 0; i < deficits->muscle_count; i++) {
         const struct rw_muscle_state *state = &deficits->muscles[i];
+        const struct rw_loss *loss = rw_loss_of(losses, state->muscle);
         patient->returns[i] = 1.0;
-        if (state->p_m3 >= 0.5 || rw_denervated(states, state->muscle) <= 0.5)
+        if (state->p_m3 >= 0.5 || loss->denervated <= 0.5)
             continue;
-        patient->returns[i] = muscle_returns(&unaided, states, state);
+        patient->returns[i] = state->p_m3 + (1.0 - state->p_m3) * loss->mean_returns;
         if (patient->returns[i] >= 0.5)
             continue;
-        const double mm = rw_regrowth_mm(states, state->muscle);
+        const double mm = rw_regrowth_mm(loss);
         patient->injury_mm[i] = isnan(mm) ? (double)INFINITY : mm;
         patient->lost_muscles |= UINT64_C(1) << i;
     }

@@ -3,7 +3,7 @@
 #define RW_CANDIDATES_H
 
 #include "donors.h"
-#include "states.h"
+#include "losses.h"
 
 /* What the screening reads. */
 struct rw_patient {
@@ -25,8 +25,8 @@ struct rw_patient {
 };
 
 void rw_patient_init(struct rw_patient *patient, const struct rw_exam *exam, const struct rw_states *states,
-                     const struct rw_deficits *deficits, const struct rw_recovery *recovery,
-                     const struct rw_donor_status *donors);
+                     const struct rw_losses *losses, const struct rw_deficits *deficits,
+                     const struct rw_recovery *recovery, const struct rw_donor_status *donors);
 
 /* An open transfer. */
 struct rw_candidate {

@@ -3,30 +3,22 @@
 #include <math.h>
 #include <string.h>
 
-#include "unaided.h"
-
 enum { NO_SLOT = 0xff };
 
-/* A muscle in one world of the states that injure the same of it. */
+/* A muscle under one effect in one world. */
 struct power {
-    double lost, returns, reaches[RW_GRADES]; /* reaches: P(a grade or better) */
+    double lost, reaches[RW_GRADES]; /* reaches: P(a grade or better) */
     bool uneven;
-};
-
-/* A muscle in all states. */
-struct seen {
-    uint16_t group[RW_MAX_STATES];
-    struct power *power; /* [group · worlds + world] */
 };
 
 struct work {
     const struct rw_states *states;
     const struct rw_table *motor, *movement;
-    struct rw_unaided unaided;
+    const struct rw_losses *losses;
     uint8_t slot[RW_MAX_TARGETS]; /* place of a muscle or function in the deficits */
     struct rw_measured muscle[RW_MAX_MUSCLES], function[RW_MAX_FUNCTIONS];
     double graded_fraction[RW_MAX_MUSCLES];
-    struct seen seen[RW_MAX_MUSCLES];
+    struct power *power[RW_MAX_MUSCLES]; /* [effect · worlds + world] */
 };
 
 static const struct rw_table *table_named(const char *id) {
@@ -140,9 +132,12 @@ static double fraction_of_grade(const struct rw_table *motor, const double grade
 
 static void predict(const struct rw_table *table, bool outside, enum rw_spread spread, double fraction,
                     double grade[RW_GRADES]) {
-    for (unsigned o = 0; o < table->observation_count; o++)
-        grade[table->observations[o][0] - '0'] =
-            outside ? table->outside[o] : rw_table_probability(table, spread, fraction, o);
+    double predicted[UINT8_MAX];
+    const double *p = outside ? table->outside : predicted;
+    if (!outside)
+        rw_table_predict(table, 1.0, spread, fraction, predicted);
+    for (size_t o = 0; o < table->observation_count; o++)
+        grade[table->observations[o][0] - '0'] = p[o];
 }
 
 static double at_least(const double grade[RW_GRADES], size_t least) {
@@ -159,7 +154,7 @@ static double mean_grade(const double grade[RW_GRADES]) {
     return mean;
 }
 
-/* Fills `out` but for `returns`, and the grade as predicted. */
+/* Also gives the grade as predicted, whatever was measured. */
 static void see_power(const struct work *w, size_t muscle, const struct rw_effect *e, size_t world,
                       double grade[RW_GRADES], struct power *out) {
     const struct rw_measured *measured = &w->muscle[muscle];
@@ -174,41 +169,21 @@ static void see_power(const struct work *w, size_t muscle, const struct rw_effec
     }
 }
 
-/* The predicted grade, effect by effect. */
-static void grade_muscle(const struct work *w, size_t muscle, struct rw_muscle_state *out) {
-    const struct rw_effects *effects = &w->states->effects[out->muscle];
-    double weight[RW_MAX_STATES][RW_MAX_WORLDS];
-    rw_effect_weights(w->states, 0, effects, weight);
-    for (size_t e = 0; e < effects->count; e++)
-        for (size_t v = 0; v < w->states->world_count; v++) {
-            double grade[RW_GRADES];
-            struct power power;
-            see_power(w, muscle, &effects->list[e], v, grade, &power);
-            for (size_t k = 0; k < RW_GRADES; k++)
-                out->grade[k] += weight[e][v] * grade[k];
-        }
-}
-
 static bool see_muscle(struct work *w, size_t muscle, struct rw_arena *arena, struct rw_muscle_state *out) {
     const size_t worlds = w->states->world_count;
     const struct rw_effects *effects = &w->states->effects[out->muscle];
-    struct rw_groups groups;
-    double returns[RW_MAX_STATES][RW_MAX_WORLDS];
-    rw_group(w->states, rw_sites_to_any(out->muscle), &groups);
-    rw_unaided_returns(&w->unaided, out->muscle, &groups, returns);
-    struct seen *seen = &w->seen[muscle];
-    memcpy(seen->group, groups.of, w->states->count * sizeof *seen->group);
-    seen->power = rw_arena_take(arena, groups.count * worlds, sizeof *seen->power);
-    if (seen->power == NULL)
+    struct power *power = rw_arena_take(arena, effects->count * worlds, sizeof *power);
+    double weight[RW_MAX_STATES][RW_MAX_WORLDS], grade[RW_GRADES];
+    if (power == NULL)
         return false;
-    for (size_t g = 0; g < groups.count; g++)
+    w->power[muscle] = power;
+    rw_effect_weights(w->states, 0, effects, weight);
+    for (size_t e = 0; e < effects->count; e++)
         for (size_t v = 0; v < worlds; v++) {
-            double grade[RW_GRADES];
-            struct power *power = &seen->power[g * worlds + v];
-            see_power(w, muscle, &effects->list[effects->of[groups.list[g].example]], v, grade, power);
-            power->returns = returns[g][v];
+            see_power(w, muscle, &effects->list[e], v, grade, &power[e * worlds + v]);
+            for (size_t k = 0; k < RW_GRADES; k++)
+                out->grade[k] += weight[e][v] * grade[k];
         }
-    grade_muscle(w, muscle, out);
     return true;
 }
 
@@ -224,7 +199,8 @@ static void cap(const struct part *p, double grade[RW_GRADES]) {
     double above = 0.0, capped[RW_GRADES + 1] = {0.0};
     for (size_t g = RW_GRADES - 1; g > 0; g--) {
         above += grade[g];
-        capped[g] = fmin(above, 1.0 - p->none_reaches[g]);
+        const double most = 1.0 - p->none_reaches[g];
+        capped[g] = above < most ? above : most;
     }
     capped[0] = above + grade[0];
     for (size_t g = 0; g < RW_GRADES; g++)
@@ -249,7 +225,7 @@ static void predict_function(const struct work *w, bool outside, const struct pa
 
 static void add_part(const struct work *w, bool outside, double weight, const struct part *p,
                      struct rw_function_deficit *out) {
-    const double returns = p->lost > 0.0 ? p->returns / p->lost : w->unaided.other;
+    const double returns = p->lost > 0.0 ? p->returns / p->lost : w->losses->unaided.other;
     const struct rw_measured *given = &w->function[w->slot[out->function]];
     double grade[RW_GRADES] = {0.0};
     if (given->given)
@@ -265,15 +241,17 @@ static void add_part(const struct work *w, bool outside, double weight, const st
 /* A muscle of a function. */
 struct share {
     size_t muscle;
+    const uint16_t *effect; /* by state */
+    const struct rw_loss *loss;
     double share;
     bool prime;
 };
 
 static void add_member(const struct work *w, const struct share *member, const struct power *power,
-                       struct part *p) {
+                       double returns, struct part *p) {
     p->fraction += member->share * (1.0 - power->lost);
     p->lost += member->share * power->lost;
-    p->returns += member->share * power->lost * power->returns;
+    p->returns += member->share * power->lost * returns;
     p->uneven |= power->uneven;
     if (w->muscle[member->muscle].given) {
         p->graded_share += member->share;
@@ -297,6 +275,8 @@ static size_t shares_of(const struct work *w, uint16_t function, struct share ou
         if (member->owner != function)
             continue;
         out[count++] = (struct share){.muscle = w->slot[member->muscle],
+                                      .effect = w->states->effects[member->muscle].of,
+                                      .loss = rw_loss_of(w->losses, member->muscle),
                                       .share = member->share,
                                       .prime = strcmp(member->role, "prime") == 0};
         *sites = rw_sites_either(*sites, rw_sites_to_any(member->muscle));
@@ -317,9 +297,10 @@ static void see_function(const struct work *w, struct rw_function_deficit *out) 
         for (size_t v = 0; v < worlds; v++) {
             struct part part = {0};
             for (size_t i = 0; i < count; i++) {
-                const struct seen *seen = &w->seen[shares[i].muscle];
-                const size_t group = seen->group[groups.list[g].example];
-                add_member(w, &shares[i], &seen->power[group * worlds + v], &part);
+                const struct share *member = &shares[i];
+                const size_t example = groups.list[g].example;
+                add_member(w, member, &w->power[member->muscle][member->effect[example] * worlds + v],
+                           member->loss->returns[member->loss->group[example] * worlds + v], &part);
             }
             add_part(w, groups.list[g].outside, weight[g][v], &part, out);
         }
@@ -388,15 +369,12 @@ static double sympathetic_lost(const struct rw_states *states) {
 
 /* ---- the whole ---- */
 
-static void prepare(struct work *w, const struct rw_exam *exam, const struct rw_states *states,
-                    struct rw_deficits *out) {
+static void prepare(struct work *w, const struct rw_exam *exam, struct rw_deficits *out) {
     const struct rw_model *m = rw_model();
     memset(w, 0, sizeof *w);
     memset(w->slot, NO_SLOT, sizeof w->slot);
-    w->states = states;
     w->motor = table_named("motor_muscle");
     w->movement = table_named("movement");
-    rw_unaided_init(exam, &w->unaided);
     for (uint16_t i = 0; i < m->target_count; i++) {
         const struct rw_target *target = &m->targets[i];
         if (target->kind == RW_TARGET_MUSCLE && out->muscle_count < RW_MAX_MUSCLES) {
@@ -415,13 +393,15 @@ static void prepare(struct work *w, const struct rw_exam *exam, const struct rw_
     }
 }
 
-bool rw_deficits(const struct rw_exam *exam, const struct rw_states *states, struct rw_arena *arena,
-                 struct rw_deficits *out) {
+bool rw_deficits(const struct rw_exam *exam, const struct rw_states *states, const struct rw_losses *losses,
+                 struct rw_arena *arena, struct rw_deficits *out) {
     struct work *work = rw_arena_take(arena, 1, sizeof *work);
     if (work == NULL)
         return false;
     memset(out, 0, sizeof *out);
-    prepare(work, exam, states, out);
+    prepare(work, exam, out);
+    work->states = states;
+    work->losses = losses;
     for (size_t i = 0; i < out->muscle_count; i++) {
         struct rw_muscle_state *state = &out->muscles[i];
         if (!see_muscle(work, i, arena, state))

@@ -14,7 +14,7 @@
 #ifndef RW_DEFICITS_H
 #define RW_DEFICITS_H
 
-#include "states.h"
+#include "losses.h"
 
 enum { RW_GRADES = 6, RW_GRADE_USEFUL = 3, RW_GRADE_STRONG = 4 };
 
@@ -28,8 +28,8 @@ struct rw_measured {
 void rw_measure(const struct rw_exam *exam, uint16_t muscle, struct rw_measured *out);
 
 /* Scratch comes from the arena; false when it is too small. */
-bool rw_deficits(const struct rw_exam *exam, const struct rw_states *states, struct rw_arena *arena,
-                 struct rw_deficits *out);
+bool rw_deficits(const struct rw_exam *exam, const struct rw_states *states, const struct rw_losses *losses,
+                 struct rw_arena *arena, struct rw_deficits *out);
 
 /* The state of a muscle in the deficits, or NULL. */
 const struct rw_muscle_state *rw_muscle_state_of(const struct rw_deficits *deficits, uint16_t muscle);

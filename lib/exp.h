@@ -24,10 +24,17 @@
 #define RW_VECTOR
 #endif
 
+/* For what such loops are made of: compiled with them, once for each width. */
+#if defined(__GNUC__)
+#define RW_INLINE static inline __attribute__((always_inline))
+#else
+#define RW_INLINE static inline
+#endif
+
 #define RW_LEAST_EXPONENT (-700.0)
 
 /* e^x, and 0 where x is below `least`, which is RW_LEAST_EXPONENT or more. */
-static inline double rw_exp_above(double x, double least) {
+RW_INLINE double rw_exp_above(double x, double least) {
     const double shift = 0x1.8p52; /* adding it rounds to an integer held in the low bits */
     /* A mask, not a branch, so that vector code needs no select that GCC would turn back into a branch. */
     const uint64_t keep = (uint64_t)0 - (uint64_t)(x >= least);
@@ -59,11 +66,11 @@ static inline double rw_exp_above(double x, double least) {
     return p * scale;
 }
 
-static inline double rw_exp(double x) {
+RW_INLINE double rw_exp(double x) {
     return rw_exp_above(x, RW_LEAST_EXPONENT);
 }
 
-static inline double rw_log(double x) {
+RW_INLINE double rw_log(double x) {
     const uint64_t root_half = 0x3fe6a09e667f3bcd,
                    mantissa = 0x000fffffffffffff; /* √½; the fraction's bits */
     const uint64_t two_52 = 0x4330000000000000;   /* or-ing an integer into 2^52 makes it a double */
@@ -93,18 +100,18 @@ static inline double rw_log(double x) {
 /* Rows are padded to whole blocks, so that loops have no tail and every vector width does the same. */
 enum { RW_BLOCK = 8 };
 
-static inline size_t rw_round_up(size_t count) {
+RW_INLINE size_t rw_round_up(size_t count) {
     return (count + RW_BLOCK - 1) / RW_BLOCK * RW_BLOCK;
 }
 
 /* A count that is whole blocks, said so that the compiler leaves out the tails. */
-static inline size_t rw_whole(size_t count) {
+RW_INLINE size_t rw_whole(size_t count) {
     return count & ~(size_t)(RW_BLOCK - 1);
 }
 
 /* Whether a number of the block reaches `least`. Spelt in vectors: GCC 12 makes single comparisons of a loop.
  */
-static inline bool rw_block_reaches(const double *x, double least) {
+RW_INLINE bool rw_block_reaches(const double *x, double least) {
     typedef double half __attribute__((vector_size(RW_BLOCK / 2 * sizeof(double))));
     typedef int64_t hits __attribute__((vector_size(RW_BLOCK / 2 * sizeof(int64_t))));
     half low, high;
@@ -115,7 +122,7 @@ static inline bool rw_block_reaches(const double *x, double least) {
 }
 
 /* The sum of whole blocks. */
-static inline double rw_sum(size_t count, const double *x) {
+RW_INLINE double rw_sum(size_t count, const double *x) {
     double sum[RW_BLOCK] = {0};
     for (size_t i = 0; i < rw_whole(count); i += RW_BLOCK)
         for (size_t j = 0; j < RW_BLOCK; j++)

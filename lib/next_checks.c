@@ -63,52 +63,78 @@ RW_VECTOR static void add_share(const double *share, double p, size_t count, dou
         to[i] += share[i] * p;
 }
 
+/* Σ a[i] · b[i], in eight sums so that it need not wait for itself. */
+static double dot(const double *a, const double *b, size_t count) {
+    double lane[8] = {0.0}, sum = 0.0;
+    size_t i = 0;
+    for (; i + 8 <= count; i += 8)
+        for (size_t k = 0; k < 8; k++)
+            lane[k] += a[i + k] * b[i + k];
+    for (; i < count; i++)
+        sum += a[i] * b[i];
+    for (size_t k = 0; k < 8; k++)
+        sum += lane[k];
+    return sum;
+}
+
 static bool same_in(const struct rw_effect *e, size_t a, size_t b) {
     return e->spread[a] == e->spread[b] && !(e->left[a] < e->left[b] || e->left[a] > e->left[b]);
 }
 
-/* Sorts the worlds of one effect into slots; slot[w] is that of world w. */
+/* Sorts the worlds of one effect into slots: member[k][w] is 1 where world w belongs to slot k, else 0. */
 static size_t find_slots(const struct rw_effect *e, size_t worlds, uint8_t world[RW_MAX_WORLDS],
-                         uint8_t slot[RW_MAX_WORLDS]) {
+                         double member[RW_MAX_WORLDS][RW_MAX_WORLDS]) {
     size_t count = 0;
     for (size_t w = 0; w < worlds; w++) {
         size_t k = 0;
         while (k < count && !same_in(e, world[k], w))
             k++;
-        if (k == count)
+        if (k == count) {
+            memset(member[count], 0, sizeof member[count]);
             world[count++] = (uint8_t)w;
-        slot[w] = (uint8_t)k;
+        }
+        member[k][w] = 1.0;
     }
     return count;
 }
 
+/* The states of one effect, at their places. */
+static void fill_slots(const struct asking *a, size_t effect, const uint16_t *state_at, struct view *v) {
+    const size_t worlds = a->states->world_count;
+    double member[RW_MAX_WORLDS][RW_MAX_WORLDS];
+    const size_t count = find_slots(&v->effects->list[effect], worlds, v->slot_world[effect], member);
+    v->slot_count[effect] = count;
+    memset(v->weight[effect], 0, sizeof v->weight[effect]);
+    for (size_t place = v->begin[effect]; place < v->begin[effect + 1]; place++) {
+        const size_t i = state_at[place];
+        const double scale = a->mass[i] > 0.0 ? 1.0 / a->mass[i] : 0.0;
+        v->mass[place] = a->mass[i];
+        for (size_t k = 0; k < count; k++) {
+            const double weight = count == 1 ? a->mass[i] : dot(a->states->list[i].weight, member[k], worlds);
+            v->share[k][place] = weight * scale;
+            v->weight[effect][k] += weight;
+        }
+    }
+}
+
 static void turn_to(struct asking *a, uint16_t target) {
-    const struct rw_states *states = a->states;
     struct view *v = &a->view;
-    uint8_t slot[RW_MAX_STATES][RW_MAX_WORLDS];
-    size_t next[RW_MAX_STATES] = {0}, most = 0;
-    v->effects = &states->effects[target];
-    for (size_t i = 0; i < states->count; i++)
+    uint16_t state_at[RW_MAX_STATES];
+    size_t next[RW_MAX_STATES] = {0};
+    v->effects = &a->states->effects[target];
+    for (size_t i = 0; i < a->states->count; i++)
         next[v->effects->of[i]]++;
     v->begin[0] = 0;
     for (size_t e = 0; e < v->effects->count; e++) {
         v->begin[e + 1] = v->begin[e] + next[e];
         next[e] = v->begin[e];
-        v->slot_count[e] = find_slots(&v->effects->list[e], states->world_count, v->slot_world[e], slot[e]);
-        most = v->slot_count[e] > most ? v->slot_count[e] : most;
     }
-    memset(v->share, 0, most * sizeof *v->share);
-    memset(v->weight, 0, v->effects->count * sizeof *v->weight);
-    for (size_t i = 0; i < states->count; i++) {
-        const size_t e = v->effects->of[i], place = next[e]++;
-        const double scale = a->mass[i] > 0.0 ? 1.0 / a->mass[i] : 0.0;
-        v->place[i] = place;
-        v->mass[place] = a->mass[i];
-        for (size_t w = 0; w < states->world_count; w++) {
-            v->share[slot[e][w]][place] += states->list[i].weight[w] * scale;
-            v->weight[e][slot[e][w]] += states->list[i].weight[w];
-        }
+    for (size_t i = 0; i < a->states->count; i++) {
+        v->place[i] = next[v->effects->of[i]]++;
+        state_at[v->place[i]] = (uint16_t)i;
     }
+    for (size_t e = 0; e < v->effects->count; e++)
+        fill_slots(a, e, state_at, v);
 }
 
 static void foresee(struct asking *a, const struct rw_table *table, double ready) {
@@ -139,9 +165,8 @@ static void foresee(struct asking *a, const struct rw_table *table, double ready
 /* About the hypothesis, over all states. */
 static double information(const struct asking *a) {
     const struct outcomes *out = &a->outcomes;
-    double between = 0.0, within = 0.0;
-    for (size_t i = 0; i < a->states->count; i++)
-        within += a->view.mass[i] * out->entropy[i];
+    const double within = dot(a->view.mass, out->entropy, a->states->count);
+    double between = 0.0;
     for (size_t o = 0; o < out->count; o++)
         between -= out->all[o] * log2_of(out->all[o]);
     return fmax(0.0, between - within);

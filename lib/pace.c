@@ -83,11 +83,13 @@ static void sort(struct rw_muscle_pace *muscles, size_t count) {
 
 bool rw_course_pace(const struct rw_paths *paths, const struct rw_sums *sums, const struct rw_states *states,
                     struct rw_arena *arena, struct rw_course *out) {
+    struct rw_losses losses;
     struct rw_deficits deficits;
     struct rw_recovery recovery;
-    if (!rw_deficits(&paths->exams[0], states, arena, &deficits))
+    if (!rw_losses_of(&paths->exams[0], states, arena, &losses) ||
+        !rw_deficits(&paths->exams[0], states, &losses, arena, &deficits))
         return false;
-    rw_recovery(&paths->exams[0], states, &deficits, &recovery);
+    rw_recovery(&paths->exams[0], &losses, &deficits, &recovery);
     out->no_pace = recovery.because;
     if (paths->exams[0].onset_day == RW_NO_DAY)
         out->no_pace = "the onset is not given";

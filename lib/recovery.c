@@ -3,8 +3,6 @@
 #include <math.h>
 #include <string.h>
 
-#include "unaided.h"
-
 /* ---- distances and dates ---- */
 
 double rw_motor_point_mm(uint16_t muscle) {
@@ -13,14 +11,6 @@ double rw_motor_point_mm(uint16_t muscle) {
         if (m->distances[i].muscle == muscle)
             return m->distances[i].from_foramen_mm;
     return (double)NAN;
-}
-
-void rw_site_distances(double mm[RW_MAX_SITES]) {
-    const struct rw_model *m = rw_model();
-    for (size_t s = 0; s < RW_MAX_SITES; s++)
-        mm[s] = (double)NAN;
-    for (size_t i = m->site_distance_count; i-- > 0;)
-        mm[m->site_distances[i].site] = m->site_distances[i].from_foramen_mm;
 }
 
 double rw_transfer_mm(const struct rw_transfer *transfer) {
@@ -48,99 +38,30 @@ static int32_t day_after(int32_t from, double days) {
     return from + (int32_t)ceil(days);
 }
 
-/* ---- the way to a muscle ---- */
-
-double rw_denervated(const struct rw_states *states, uint16_t muscle) {
-    double p = 0.0;
-    for (size_t v = 0; v < rw_model()->variant_count; v++) {
-        const struct rw_sites way = rw_sites_to(v, muscle);
-        for (size_t i = 0; i < states->count; i++) {
-            const struct rw_state *s = &states->list[i];
-            if (!s->outside && rw_sites_meet(rw_sites_either(s->partial, s->complete), way))
-                p += s->weight[rw_world_of(v, 0)] + s->weight[rw_world_of(v, 1)];
-        }
-    }
-    return p;
+static bool mostly_torn(const struct rw_loss *loss) {
+    return loss->torn > 0.5 * loss->lost;
 }
 
-/* The most proximal of the hurt sites of a bundle. */
-static uint8_t first_hurt(const struct rw_bundle *b, struct rw_sites hurt) {
-    size_t k = 0;
-    while (!rw_sites_hold(hurt, b->sites[k]))
-        k++;
-    return b->sites[k];
+static double from_injury_mm(const struct rw_loss *loss) {
+    return fmax(rw_fact_value("least_distance_mm"), rw_motor_point_mm(loss->muscle) - loss->start_mm);
 }
 
-/* What is lost on the way to a muscle, over all states: in all, behind torn roots, and where it starts. */
-struct way {
-    double lost, torn, measured, start_mm;
-};
-
-/* Adds one bundle in one variant, for states that injure the same of it. */
-static void add_strand(const struct rw_state_group *g, const struct rw_strand *strand,
-                       const double weight[RW_DEPTHS], const double *site_mm, struct rw_sites preganglionic,
-                       struct way *way) {
-    const struct rw_sites partial = rw_sites_both(g->partial, strand->sites),
-                          complete = rw_sites_both(g->complete, strand->sites),
-                          hurt = rw_sites_either(partial, complete);
-    if (!rw_sites_any(hurt))
-        return;
-    double lost = 0.0;
-    for (size_t depth = 0; depth < RW_DEPTHS; depth++)
-        lost += weight[depth] * strand->bundle->weight *
-                (1.0 - rw_bundle_left(partial, complete, 1.0 - rw_model()->partial_loss[depth]));
-    const double mm = site_mm[first_hurt(strand->bundle, hurt)];
-    way->lost += lost;
-    way->torn += rw_sites_meet(hurt, preganglionic) ? lost : 0.0;
-    if (isnan(mm))
-        return;
-    way->measured += lost;
-    way->start_mm += lost * mm;
+double rw_regrowth_mm(const struct rw_loss *loss) {
+    const bool known = !isnan(rw_motor_point_mm(loss->muscle)) && !mostly_torn(loss);
+    return known ? from_injury_mm(loss) : (double)NAN;
 }
 
-static struct way way_to(const struct rw_states *states, uint16_t muscle) {
-    const struct rw_sites preganglionic = rw_sites_preganglionic();
-    struct rw_groups groups;
-    double weight[RW_MAX_STATES][RW_MAX_WORLDS], site_mm[RW_MAX_SITES];
-    struct way way = {0};
-    rw_site_distances(site_mm);
-    rw_group(states, rw_sites_to_any(muscle), &groups);
-    rw_group_weights(states, &groups, weight);
-    for (size_t v = 0; v < rw_model()->variant_count; v++) {
-        struct rw_strand strands[RW_MAX_VIEW_BUNDLES];
-        const size_t count = rw_strands_of(v, muscle, strands);
-        for (size_t g = 0; g < groups.count; g++)
-            for (size_t i = 0; !groups.list[g].outside && i < count; i++)
-                add_strand(&groups.list[g], &strands[i], &weight[g][rw_world_of(v, 0)], site_mm,
-                           preganglionic, &way);
-    }
-    way.start_mm = way.measured > 0.0 ? way.start_mm / way.measured : 0.0;
-    return way;
-}
-
-static double from_injury_mm(const struct way *way, uint16_t muscle) {
-    return fmax(rw_fact_value("least_distance_mm"), rw_motor_point_mm(muscle) - way->start_mm);
-}
-
-double rw_regrowth_mm(const struct rw_states *states, uint16_t muscle) {
-    const struct way way = way_to(states, muscle);
-    const bool known = !isnan(rw_motor_point_mm(muscle)) && way.torn <= 0.5 * way.lost;
-    return known ? from_injury_mm(&way, muscle) : (double)NAN;
-}
-
-static void add_muscle(const struct rw_exam *exam, const struct rw_states *states, uint16_t muscle,
-                       struct rw_recovery *out) {
-    const struct way way = way_to(states, muscle);
-    if (isnan(rw_motor_point_mm(muscle)) || out->muscle_count >= RW_MAX_MUSCLES)
+static void add_muscle(const struct rw_exam *exam, const struct rw_loss *loss, struct rw_recovery *out) {
+    if (isnan(rw_motor_point_mm(loss->muscle)) || out->muscle_count >= RW_MAX_MUSCLES)
         return;
     struct rw_muscle_recovery *r = &out->muscles[out->muscle_count++];
-    r->muscle = muscle;
-    r->distance_mm = from_injury_mm(&way, muscle);
+    r->muscle = loss->muscle;
+    r->distance_mm = from_injury_mm(loss);
     r->first_sign[0] = r->first_sign[1] = r->window_closes = RW_NO_DAY;
     if (exam->onset_day == RW_NO_DAY)
         return;
     r->window_closes = day_before(exam->onset_day, rw_fact_value("window_days"));
-    if (way.torn > 0.5 * way.lost)
+    if (mostly_torn(loss))
         return;
     double days[2];
     rw_growth_days(out->rate_mm_per_day, r->distance_mm, days);
@@ -191,7 +112,7 @@ static int32_t decide_by(const struct rw_exam *exam, const struct rw_recovery *r
     return isnan(latest) ? RW_NO_DAY : day_before(exam->onset_day, fmin(latest, late_days(exam)));
 }
 
-void rw_recovery(const struct rw_exam *exam, const struct rw_states *states,
+void rw_recovery(const struct rw_exam *exam, const struct rw_losses *losses,
                  const struct rw_deficits *deficits, struct rw_recovery *out) {
     memset(out, 0, sizeof *out);
     out->decide_by = RW_NO_DAY;
@@ -205,8 +126,9 @@ void rw_recovery(const struct rw_exam *exam, const struct rw_states *states,
     rates(exam, out->rate_mm_per_day);
     for (size_t i = 0; i < deficits->muscle_count; i++) {
         const struct rw_muscle_state *state = &deficits->muscles[i];
-        if (state->p_m4 < 0.5 && rw_denervated(states, state->muscle) > 0.5)
-            add_muscle(exam, states, state->muscle, out);
+        const struct rw_loss *loss = rw_loss_of(losses, state->muscle);
+        if (state->p_m4 < 0.5 && loss->denervated > 0.5)
+            add_muscle(exam, loss, out);
     }
     out->decide_by = decide_by(exam, out);
 }

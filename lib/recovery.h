@@ -20,24 +20,20 @@
 #ifndef RW_RECOVERY_H
 #define RW_RECOVERY_H
 
-#include "states.h"
+#include "losses.h"
 
-void rw_recovery(const struct rw_exam *exam, const struct rw_states *states,
+void rw_recovery(const struct rw_exam *exam, const struct rw_losses *losses,
                  const struct rw_deficits *deficits, struct rw_recovery *out);
 
 /* Days from the start of growth to the first sign in a muscle so far away: latency + distance / rate. */
 void rw_growth_days(const double rate_mm_per_day[2], double distance_mm, double days[2]);
 
-/* P(some lesion lies on the way to the muscle). */
-double rw_denervated(const struct rw_states *states, uint16_t muscle);
-
 /* Injury to motor point along the nerve, as in the answer; NAN when the muscle's distance is not known or
  * most of its loss is behind torn roots, from which nothing grows. */
-double rw_regrowth_mm(const struct rw_states *states, uint16_t muscle);
+double rw_regrowth_mm(const struct rw_loss *loss);
 
-/* Foramen to motor point, or to every site; NAN when not known. */
+/* Foramen to motor point; NAN when not known. */
 double rw_motor_point_mm(uint16_t muscle);
-void rw_site_distances(double mm[RW_MAX_SITES]);
 
 /* Suture to motor point of a transfer; transfer_distance_unknown_mm when its row has none. */
 double rw_transfer_mm(const struct rw_transfer *transfer);

@@ -329,21 +329,23 @@ static void offer_class(const struct run *run, const struct fold *fold, size_t a
                 product[w] *= run->factor[w][slot][fold->high_pattern[slot][high] * LOW_PATTERNS +
                                                    fold->low_pattern[slot][low]];
     }
-    for (uint32_t r = 0; r < RW_ROOT_CONFIGS; r++) {
-        if (fold->high_class[r / LOW] != high) {
-            r += LOW - 1;
-            continue;
+    uint32_t lows[LOW] = {0};
+    size_t low_count = 0;
+    for (uint32_t k = 0; k < LOW; k++)
+        if (fold->low_class[k] == low)
+            lows[low_count++] = k;
+    for (uint32_t k = 0; k < HIGH; k++)
+        for (size_t i = 0; fold->high_class[k] == high && i < low_count; i++) {
+            const uint32_t r = k * LOW + lows[i];
+            double weight = 0.0;
+            for (size_t w = 0; w < s->world_count; w++)
+                weight += product[w] * run->rest[w][r];
+            if (weight > rw_shortlist_floor(&s->shortlist))
+                rw_shortlist_offer(&s->shortlist, &(struct rw_candidate){.weight = weight,
+                                                                         .config = r,
+                                                                         .atoms = {(uint8_t)atom},
+                                                                         .atom_count = 1});
         }
-        if (fold->low_class[r % LOW] != low)
-            continue;
-        double weight = 0.0;
-        for (size_t w = 0; w < s->world_count; w++)
-            weight += product[w] * run->rest[w][r];
-        if (weight > rw_shortlist_floor(&s->shortlist))
-            rw_shortlist_offer(&s->shortlist,
-                               &(struct rw_candidate){
-                                   .weight = weight, .config = r, .atoms = {(uint8_t)atom}, .atom_count = 1});
-    }
 }
 
 /* One further atom with every configuration. */

@@ -3,10 +3,15 @@
 #include <math.h>
 #include <string.h>
 
-enum { NOTHING = RW_ROOT_COLUMNS }; /* the column of class 0 */
+/* Columns of rows: each root partial and complete, then the view's classes, 0 for nothing. */
+enum {
+    ROOT_COLUMNS = 2 * RW_PLEXUS_ROOTS,
+    NOTHING = ROOT_COLUMNS,
+    MAX_COLUMNS = (ROOT_COLUMNS + RW_MAX_CLASSES + RW_BLOCK - 1) / RW_BLOCK * RW_BLOCK
+};
 
 static size_t column_of(size_t class) {
-    return RW_ROOT_COLUMNS + class;
+    return ROOT_COLUMNS + class;
 }
 
 /* fraction[row · columns + column]: what is left of the target after what `remaining` stands for and the
@@ -68,7 +73,7 @@ RW_VECTOR static void fill_inverse(size_t columns, const double *restrict p, dou
 
 /* The inverse ratios beside nothing, then beside each class, partial and complete together. */
 static void fill_single(struct rw_set_table *t) {
-    double remaining[2 * RW_MAX_VIEW_BUNDLES], fraction[2 * RW_SET_COLUMNS], p[2 * RW_SET_COLUMNS];
+    double remaining[2 * RW_MAX_VIEW_BUNDLES], fraction[2 * MAX_COLUMNS], p[2 * MAX_COLUMNS];
     for (size_t class = 0; class < t->class_count; class += class == 0 ? 1 : 2) {
         const size_t rows = class == 0 ? 1 : 2;
         for (size_t row = 0; row < rows; row++)
@@ -131,27 +136,37 @@ double rw_set_table_none(const struct rw_set_table *table) {
     return log;
 }
 
-/* row[i] = ln of the ratio beside a class less ln of the ratio beside nothing */
-RW_VECTOR static void log_ratios(size_t columns, const double *restrict inverse, const double *restrict none,
+/* Spreads a row by column over partners: roots by atom, nothing, further partners by class. */
+static void spread_row(const struct rw_set_table *t, const double *restrict row, double *restrict out) {
+    for (size_t x = 0; x < RW_ROOT_ATOMS; x++)
+        out[x] = row[t->column[x]];
+    for (size_t x = RW_PARTNER_NOTHING; x < RW_PARTNER_FURTHER; x++)
+        out[x] = row[NOTHING];
+    memcpy(out + RW_PARTNER_FURTHER, row + NOTHING, t->class_count * sizeof *out);
+}
+
+/* row[i] = ln (none[i] / inverse[i]) */
+RW_VECTOR static void log_ratios(size_t columns, const double *restrict none, const double *restrict inverse,
                                  double *restrict row) {
     for (size_t i = 0; i < rw_whole(columns); i++)
         row[i] = rw_log(none[i] / inverse[i]);
 }
 
-void rw_set_table_logs(const struct rw_set_table *table, size_t class, double row[RW_SET_COLUMNS]) {
-    double one[RW_SET_COLUMNS];
+void rw_set_table_logs(const struct rw_set_table *table, size_t class, double out[RW_PARTNERS]) {
+    double one[MAX_COLUMNS], row[MAX_COLUMNS];
     for (size_t i = 0; i < table->columns; i++)
         one[i] = 1.0;
-    log_ratios(table->columns, table->inverse + class * table->columns, class == 0 ? one : table->inverse,
+    log_ratios(table->columns, class == 0 ? one : table->inverse, table->inverse + class * table->columns,
                row);
+    spread_row(table, row, out);
 }
 
-void rw_set_table_add(const struct rw_set_table *table, const double row[RW_SET_COLUMNS], size_t site,
-                      double sum[RW_PARTNERS]) {
-    for (size_t x = 0; x < RW_ROOT_ATOMS; x++)
-        sum[x] += row[table->column[x]];
+RW_VECTOR void rw_set_table_add(const struct rw_set_table *table, const double *restrict row, size_t site,
+                                double *restrict sum) {
+    for (size_t x = 0; x < RW_PARTNER_FURTHER; x++)
+        sum[x] += row[x];
     for (size_t i = 0; i < table->site_count && table->sites[i] < site; i++) {
-        const double *from = row + column_of(table->class_of[table->sites[i]]);
+        const double *from = row + RW_PARTNER_FURTHER + table->class_of[table->sites[i]];
         double *to = sum + RW_PARTNER_FURTHER + 2u * table->sites[i];
         to[0] += from[0];
         to[1] += from[1];
@@ -184,7 +199,7 @@ size_t rw_set_table_pair(struct rw_set_table *table, size_t b, size_t c) {
         return first;
     table->held[b] = (uint8_t)c;
     double remaining[RW_PAIR_ROWS * RW_MAX_VIEW_BUNDLES];
-    double fraction[RW_PAIR_ROWS * RW_SET_COLUMNS], p[RW_PAIR_ROWS * RW_SET_COLUMNS], top[2 * RW_PAIR_ROWS];
+    double fraction[RW_PAIR_ROWS * MAX_COLUMNS], p[RW_PAIR_ROWS * MAX_COLUMNS], top[2 * RW_PAIR_ROWS];
     for (size_t row = 0; row < RW_PAIR_ROWS; row++)
         for (size_t i = 0; i < bundles; i++)
             remaining[row * bundles + i] = table->weight[i] * table->kept[(b + row / 2) * bundles + i] *
@@ -195,12 +210,8 @@ size_t rw_set_table_pair(struct rw_set_table *table, size_t b, size_t c) {
         double *factor = p + row * columns, *out = table->three + (first + row) * table->width;
         keep_three_way(columns, table->inverse, table->inverse + (b + row / 2) * columns,
                        table->inverse + (c + row % 2) * columns, factor);
-        for (size_t x = 0; x < RW_ROOT_ATOMS; x++)
-            out[x] = factor[table->column[x]];
-        for (size_t x = RW_PARTNER_NOTHING; x < RW_PARTNER_FURTHER; x++)
-            out[x] = 1.0;
-        memcpy(out + RW_PARTNER_FURTHER, factor + column_of(0), table->class_count * sizeof *out);
-        top[2 * row] = largest(RW_ROOT_COLUMNS, factor);
+        spread_row(table, factor, out);
+        top[2 * row] = largest(ROOT_COLUMNS, factor);
         top[2 * row + 1] = largest(table->class_count, factor + column_of(0));
     }
     for (size_t i = 0; i < 2 * RW_PAIR_ROWS; i++)

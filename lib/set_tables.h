@@ -12,11 +12,8 @@
 enum {
     RW_PARTNER_NOTHING = RW_ROOT_ATOMS,
     RW_PARTNER_FURTHER = (RW_ROOT_ATOMS + RW_BLOCK) / RW_BLOCK * RW_BLOCK,
-    RW_PARTNERS = RW_PARTNER_FURTHER + 2 * RW_MAX_FURTHER,
-    RW_PAIR_ROWS = 4, /* 2 · (severity of b) + severity of c, from 0 for partial */
-    /* Columns of a table: each root partial and complete, then the view's classes, 0 for nothing. */
-    RW_ROOT_COLUMNS = 2 * RW_PLEXUS_ROOTS,
-    RW_SET_COLUMNS = (RW_ROOT_COLUMNS + RW_MAX_CLASSES + RW_BLOCK - 1) / RW_BLOCK * RW_BLOCK
+    RW_PARTNERS = (RW_PARTNER_FURTHER + RW_MAX_CLASSES + RW_BLOCK - 1) / RW_BLOCK * RW_BLOCK, /* or classes */
+    RW_PAIR_ROWS = 4 /* 2 · (severity of b) + severity of c, from 0 for partial */
 };
 
 struct rw_set_table {
@@ -46,12 +43,11 @@ struct rw_set_table *rw_set_table_new(const struct rw_view *view, uint32_t world
 /* ln P with nothing injured. */
 double rw_set_table_none(const struct rw_set_table *table);
 
-/* By column, the one-way terms (class 0) or the two-way terms of a class. */
-void rw_set_table_logs(const struct rw_set_table *table, size_t class, double row[RW_SET_COLUMNS]);
+/* One-way terms (class 0) or two-way terms of a class, by partner; further partners by class. */
+void rw_set_table_logs(const struct rw_set_table *table, size_t class, double row[RW_PARTNERS]);
 
 /* Adds such a row to sum[partner]; of further partners, those of sites below `site`. */
-void rw_set_table_add(const struct rw_set_table *table, const double row[RW_SET_COLUMNS], size_t site,
-                      double sum[RW_PARTNERS]);
+void rw_set_table_add(const struct rw_set_table *table, const double *row, size_t site, double *sum);
 
 /* Three-way factors of two classes of partial lesions and the complete ones beside them: returns the first of
  * RW_PAIR_ROWS rows. They last until the next call with this b. */

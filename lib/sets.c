@@ -99,7 +99,7 @@ RW_VECTOR static void add_partners(const double *restrict more, double *restrict
 
 bool rw_sets_add(struct rw_sets *sets, const struct rw_view *view, uint32_t worlds, struct rw_arena *arena) {
     struct rw_set_table *t = rw_set_table_new(view, worlds, sets->space, arena);
-    double row[RW_SET_COLUMNS];
+    double row[PARTNERS];
     if (t == NULL)
         return false;
     sets->tables[sets->table_count++] = t;
@@ -126,9 +126,8 @@ bool rw_sets_add(struct rw_sets *sets, const struct rw_view *view, uint32_t worl
 /* ---- the weights of a pair ---- */
 
 /* Adds the weights of one part of a row as products. */
-RW_VECTOR static void add_products(const struct pair *pair, size_t world, size_t row, size_t part,
-                                   const struct side *outer, const struct side *inner,
-                                   double *restrict weight) {
+RW_INLINE void add_products(const struct pair *pair, size_t world, size_t row, size_t part,
+                            const struct side *outer, const struct side *inner, double *restrict weight) {
     const size_t start = part == ROOTS ? 0 : FURTHER,
                  n = rw_whole(part == ROOTS ? FURTHER : pair->width - FURTHER);
     const double scale = pair->scales[peak_at(world, row, part)];
@@ -180,24 +179,26 @@ static void add_logs(const struct pair *pair, size_t world, size_t row, size_t p
 }
 
 /* Adds a world's weights to a pair's rows, but for parts that cannot reach `least`. */
-static void add_world(const struct rw_sets *s, const struct rw_search *search, size_t world,
-                      struct pair *pair) {
-    for (size_t row = 0; row < ROWS; row++) {
-        const size_t b = 2 * pair->b + row / 2;
+RW_VECTOR static void add_world(const struct rw_sets *s, const struct rw_search *search, size_t world,
+                                struct pair *pair) {
+    double bound[ROWS * PARTS];
+    for (size_t i = 0; i < ROWS * PARTS; i++)
+        bound[i] = pair->peaks[world * ROWS * PARTS + i];
+    for (size_t k = 0; k < pair->count[world]; k++) {
+        const double *restrict peak = pair->tables[world][k]->peak[pair->first[world][k]];
+        for (size_t i = 0; i < ROWS * PARTS; i++)
+            bound[i] += peak[i];
+    }
+    for (size_t i = 0; i < ROWS * PARTS; i++) {
+        const size_t row = i / PARTS, part = i % PARTS, b = 2 * pair->b + row / 2;
         const struct side *outer = &s->outer[world][row % 2], *inner = &s->sums[world].two[b];
-        for (size_t part = 0; part < PARTS; part++) {
-            double bound = pair->peaks[peak_at(world, row, part)];
-            for (size_t k = 0; k < pair->count[world]; k++)
-                bound += pair->tables[world][k]->peak[pair->first[world][k] + row][part];
-            if (!(bound >= search->least))
-                continue;
-            pair->reached[row] = true;
-            if (bound <= search->product_bound)
-                add_products(pair, world, row, part, outer, inner, pair->weight[row]);
-            else
-                add_logs(pair, world, row, part, s->alone[world][row % 2][b], outer, inner,
-                         pair->weight[row]);
-        }
+        if (!(bound[i] >= search->least))
+            continue;
+        pair->reached[row] = true;
+        if (bound[i] <= search->product_bound)
+            add_products(pair, world, row, part, outer, inner, pair->weight[row]);
+        else
+            add_logs(pair, world, row, part, s->alone[world][row % 2][b], outer, inner, pair->weight[row]);
     }
 }
 
@@ -246,10 +247,15 @@ static enum rw_level level_of(const struct rw_space *space, size_t site) {
     return rw_model()->sites[space->further_site[site]].level;
 }
 
-/* sum[x] += weight[x]; returns the sum of the row. */
-RW_VECTOR static double add_row(size_t n, const double *restrict weight, double *restrict sum) {
+/* sum[x] += weight[x]; returns the sum of the row, and whether one of it reaches `floor`. */
+RW_VECTOR static double add_row(size_t n, const double *restrict weight, double floor, double *restrict sum,
+                                bool *reaches) {
+    bool any = false;
     for (size_t x = 0; x < rw_whole(n); x++)
         sum[x] += weight[x];
+    for (size_t x = 0; x < rw_whole(n); x += RW_BLOCK)
+        any |= rw_block_reaches(weight + x, floor);
+    *reaches = any;
     return rw_sum(n, weight);
 }
 
@@ -258,14 +264,14 @@ static void book(struct rw_sets *s, struct rw_search *search, const struct pair 
     const size_t b = 2 * pair->b + row / 2, c = 2 * pair->c + row % 2;
     const enum rw_level level_b = level_of(s->space, pair->b), level_c = level_of(s->space, pair->c);
     const double *weight = pair->weight[row];
-    const double sum = add_row(pair->width, weight, s->by_partner[level_b < level_c ? level_b : level_c]);
+    bool reaches;
+    const double sum = add_row(pair->width, weight, rw_shortlist_floor(&search->shortlist),
+                               s->by_partner[level_b < level_c ? level_b : level_c], &reaches);
     search->further[b] += sum;
     search->further[c] += sum;
-    for (size_t block = 0; block < pair->width; block += RW_BLOCK)
-        if (rw_block_reaches(weight + block, rw_shortlist_floor(&search->shortlist)))
-            for (size_t x = block; x < block + RW_BLOCK; x++)
-                if (weight[x] > rw_shortlist_floor(&search->shortlist))
-                    offer(&search->shortlist, weight[x], b, c, x);
+    for (size_t x = 0; reaches && x < pair->width; x++)
+        if (weight[x] > rw_shortlist_floor(&search->shortlist))
+            offer(&search->shortlist, weight[x], b, c, x);
 }
 
 static void sum_pair(struct rw_sets *s, struct rw_search *search, struct pair *pair) {
@@ -306,24 +312,31 @@ static void book_partners(const struct rw_sets *s, struct rw_search *search) {
 
 /* ---- the search ---- */
 
-static double greatest(size_t n, const double *x) {
-    double top = -(double)INFINITY;
-    for (size_t i = 0; i < n; i++)
-        top = x[i] > top ? x[i] : top;
-    return top;
+/* The largest of whole blocks. */
+RW_INLINE double greatest(size_t n, const double *x) {
+    double top[RW_BLOCK];
+    for (size_t j = 0; j < RW_BLOCK; j++)
+        top[j] = -(double)INFINITY;
+    for (size_t i = 0; i < rw_whole(n); i += RW_BLOCK)
+        for (size_t j = 0; j < RW_BLOCK; j++)
+            top[j] = x[i + j] > top[j] ? x[i + j] : top[j];
+    for (size_t j = 1; j < RW_BLOCK; j++)
+        top[0] = top[j] > top[0] ? top[j] : top[0];
+    return top[0];
 }
 
-/* Peaks and weights of a side whose logs are done, for further partners below a site. */
+/* Peaks and weights of a side whose logs are done, for further partners below a site; those beyond it, up to
+ * the end of a block, have log −INFINITY. */
 RW_VECTOR static void close_side(struct side *side, size_t site, double peak[PARTS]) {
-    const size_t start[PARTS] = {0, FURTHER}, end[PARTS] = {FURTHER, FURTHER + 2 * site};
+    const size_t start[PARTS] = {0, FURTHER}, n[PARTS] = {FURTHER, rw_round_up(2 * site)};
     for (size_t part = 0; part < PARTS; part++) {
-        const double top = greatest(end[part] - start[part], side->log + start[part]);
+        const double *restrict log = side->log + start[part];
+        double *restrict weight = side->weight + start[part];
+        const double top = greatest(n[part], log);
         peak[part] = top;
-        for (size_t x = start[part]; x < end[part]; x++)
-            side->weight[x] = rw_exp(side->log[x] - top);
+        for (size_t x = 0; x < rw_whole(n[part]); x++)
+            weight[x] = rw_exp(log[x] - top);
     }
-    for (size_t x = end[BEYOND]; x < PARTNERS; x++)
-        side->weight[x] = 0.0;
 }
 
 /* Makes a site the c of pairs. */

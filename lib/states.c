@@ -11,16 +11,20 @@ _Static_assert(RW_SHORTLIST + 2 <= RW_MAX_STATES, "the shortlist, no lesion and 
 enum { SLOTS = 2048, EMPTY = 0xffff };
 _Static_assert(SLOTS >= 2 * RW_MAX_STATES, "the table stays at most half full");
 
-static uint64_t mix(uint64_t hash, uint64_t word) {
-    const uint64_t x = (hash ^ word) * UINT64_C(0x9e3779b97f4a7c15);
-    return x ^ x >> 29;
+/* Words times odd numbers, summed: to be folded by slot_of. */
+static uint64_t spread_word(uint64_t word, size_t place) {
+    return word * (UINT64_C(0x9e3779b97f4a7c15) + place * UINT64_C(0x6a09e667f3bcc908));
+}
+
+static size_t slot_of(uint64_t sum) {
+    return (size_t)(((sum ^ sum >> 32) * UINT64_C(0xd6e8feb86659fd93)) >> 40) % SLOTS;
 }
 
 /* ---- states by what they injure ---- */
 
 static size_t group_slot(const struct rw_state_group *g) {
-    const uint64_t some = mix(mix(g->outside, g->partial.word[0]), g->partial.word[1]);
-    return (size_t)(mix(mix(some, g->complete.word[0]), g->complete.word[1]) >> 20) % SLOTS;
+    return slot_of(spread_word(g->partial.word[0], 0) + spread_word(g->partial.word[1], 1) +
+                   spread_word(g->complete.word[0], 2) + spread_word(g->complete.word[1], 3) + g->outside);
 }
 
 static bool same_group(const struct rw_state_group *a, const struct rw_state_group *b) {
@@ -162,18 +166,20 @@ static void see_effect(const struct rw_state_group *g, const struct way *way, st
 }
 
 static bool same_effect(const struct rw_effect *a, const struct rw_effect *b) {
-    return memcmp(a->left, b->left, sizeof a->left) == 0 &&
-           memcmp(a->spread, b->spread, sizeof a->spread) == 0 && a->outside == b->outside;
+    bool same = a->outside == b->outside;
+    for (size_t w = 0; same && w < RW_MAX_WORLDS; w++)
+        same = same_left(a->left[w], b->left[w]) && a->spread[w] == b->spread[w];
+    return same;
 }
 
-static size_t effect_slot(const struct rw_effect *e) {
-    uint64_t hash = e->outside;
-    for (size_t w = 0; w < RW_MAX_WORLDS; w++) {
+static size_t effect_slot(const struct rw_effect *e, size_t worlds) {
+    uint64_t sum = e->outside;
+    for (size_t w = 0; w < worlds; w++) {
         uint64_t word;
         memcpy(&word, &e->left[w], sizeof word);
-        hash = mix(hash, word ^ e->spread[w]);
+        sum += spread_word(word ^ e->spread[w], w);
     }
-    return (size_t)(hash >> 20) % SLOTS;
+    return slot_of(sum);
 }
 
 /* Sorts the groups of one target by effect: groups->of becomes the effect by state. Returns how many. */
@@ -190,7 +196,7 @@ static size_t merge(const struct rw_states *states, const struct way *way, struc
     }
     for (size_t g = 0; g < groups->count; g++) {
         see_effect(&groups->list[g], way, &lesions, &list[count]);
-        size_t slot = effect_slot(&list[count]);
+        size_t slot = effect_slot(&list[count], states->world_count);
         while (table[slot] != EMPTY && !same_effect(&list[table[slot]], &list[count]))
             slot = (slot + 1) % SLOTS;
         if (table[slot] == EMPTY)
@@ -262,7 +268,7 @@ static void add_term(const struct rw_term *term, const struct rw_states *states,
 
 /* Logarithms to weights of the given sum. */
 static void split(struct rw_state *state, size_t worlds, double probability) {
-    double most = -INFINITY, sum = 0.0;
+    double most = -(double)INFINITY, sum = 0.0;
     for (size_t w = 0; w < worlds; w++)
         most = fmax(most, state->weight[w]);
     for (size_t w = 0; w < worlds; w++) {

@@ -209,7 +209,7 @@ static double lesion_probability(const struct rw_states *states) {
     return p;
 }
 
-void rw_transfers(const struct rw_exam *exam, const struct rw_states *states,
+void rw_transfers(const struct rw_exam *exam, const struct rw_states *states, const struct rw_losses *losses,
                   const struct rw_deficits *deficits, const struct rw_recovery *recovery,
                   struct rw_transfers *out) {
     const struct rw_model *m = rw_model();
@@ -224,7 +224,7 @@ void rw_transfers(const struct rw_exam *exam, const struct rw_states *states,
     out->available = true;
     rw_donor_states(exam, deficits, out->donors);
     out->donor_count = m->donor_count;
-    rw_patient_init(&planner.patient, exam, states, deficits, recovery, out->donors);
+    rw_patient_init(&planner.patient, exam, states, losses, deficits, recovery, out->donors);
     for (uint16_t i = 0; i < m->transfer_count; i++) {
         char because[160];
         if (rw_candidate_screen(&planner.patient, i, &planner.candidates[planner.count], because))

@@ -28,9 +28,9 @@
 #ifndef RW_TRANSFERS_H
 #define RW_TRANSFERS_H
 
-#include "states.h"
+#include "losses.h"
 
-void rw_transfers(const struct rw_exam *exam, const struct rw_states *states,
+void rw_transfers(const struct rw_exam *exam, const struct rw_states *states, const struct rw_losses *losses,
                   const struct rw_deficits *deficits, const struct rw_recovery *recovery,
                   struct rw_transfers *out);
 

@@ -2,7 +2,7 @@
 #ifndef RW_UNAIDED_H
 #define RW_UNAIDED_H
 
-#include "states.h"
+#include "rootward.h"
 
 /* P(what a lesion took comes back alone), already lowered for the time without a sign. */
 struct rw_unaided {
@@ -11,11 +11,5 @@ struct rw_unaided {
 };
 
 void rw_unaided_init(const struct rw_exam *exam, struct rw_unaided *out);
-
-/* Mean chance that what each group of states lost of a target returns, by world: of the sites on a bundle the
- * worst counts, bundles count by what they lost. With nothing lost it is `other`. The groups are those of
- * rw_sites_to_any(target). */
-void rw_unaided_returns(const struct rw_unaided *unaided, uint16_t target, const struct rw_groups *groups,
-                        double returns[][RW_MAX_WORLDS]);
 
 #endif

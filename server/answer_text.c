@@ -108,7 +108,7 @@ static void inseparable(struct page *page) {
         for (size_t k = i; k < LEADING && k < listed; k++) {
             if (told[k] || !rw_rivals_first(l, k) || l->hypotheses[k].separated_by != check)
                 continue;
-            rw_buffer_print(&rivals, "%s%zu", rivals.length ? ", " : "", k + 1);
+            rw_buffer_print(&rivals, "%s%zu", rivals.length ? " or " : "", k + 1);
             told[k] = true;
         }
         char *text = rw_buffer_take(&rivals, NULL), name[RW_PHRASE_SIZE] = "No check that is left";
@@ -121,8 +121,8 @@ static void inseparable(struct page *page) {
         free(text);
     }
     if (unlisted > 0)
-        rw_layout_item(&page->out, "  ", "It cannot tell 1 from %zu more that %s not shown here.", unlisted,
-                       unlisted == 1 ? "is" : "are");
+        rw_layout_item(&page->out, "  ", "Of those not shown here %zu cannot be told from 1 either.",
+                       unlisted);
 }
 
 static void roots(struct page *page) {

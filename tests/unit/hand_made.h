@@ -8,9 +8,8 @@
 #include <string.h>
 
 #include "deficits.h"
-#include "posterior.h"
+#include "losses.h"
 #include "recovery.h"
-#include "states.h"
 
 #define EXACT 1e-12 /* a few roundings */
 
@@ -118,9 +117,11 @@ static inline struct rw_case complete_at(double weight, const char *sites) {
 struct hand_made {
     struct rw_arena arena;
     struct rw_states states;
+    struct rw_losses losses;
 };
 
-static inline struct hand_made *states_from(const struct rw_case *cases, size_t count) {
+static inline struct hand_made *states_from(const struct rw_exam *exam, const struct rw_case *cases,
+                                            size_t count) {
     struct hand_made *h = calloc(1, sizeof *h);
     h->arena.size = (size_t)32 << 20;
     h->arena.base = malloc(h->arena.size);
@@ -136,6 +137,7 @@ static inline struct hand_made *states_from(const struct rw_case *cases, size_t 
     h->states = (struct rw_states){
         .list = list, .count = count, .world_count = RW_DEPTHS * rw_model()->variant_count, .covers = 1.0};
     cr_assert(rw_states_see(&h->states, &h->arena));
+    cr_assert(rw_losses_of(exam, &h->states, &h->arena, &h->losses));
     return h;
 }
 

@@ -3,9 +3,9 @@
 #include "hand_made.h"
 
 static struct rw_deficits deficits_of(const struct rw_exam *exam, const struct rw_case *cases, size_t count) {
-    struct hand_made *h = states_from(cases, count);
+    struct hand_made *h = states_from(exam, cases, count);
     struct rw_deficits d;
-    cr_assert(rw_deficits(exam, &h->states, &h->arena, &d));
+    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &d));
     free_states(h);
     return d;
 }

@@ -10,10 +10,10 @@ struct setting {
 };
 
 static struct setting recovery_of(const struct rw_exam *exam, const struct rw_case *cases, size_t count) {
-    struct hand_made *h = states_from(cases, count);
+    struct hand_made *h = states_from(exam, cases, count);
     struct setting s;
-    cr_assert(rw_deficits(exam, &h->states, &h->arena, &s.deficits));
-    rw_recovery(exam, &h->states, &s.deficits, &s.recovery);
+    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &s.deficits));
+    rw_recovery(exam, &h->losses, &s.deficits, &s.recovery);
     free_states(h);
     return s;
 }

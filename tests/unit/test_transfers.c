@@ -14,11 +14,11 @@ struct setting {
 };
 
 static struct setting *plan_of(const struct rw_exam *exam, const struct rw_case *cases, size_t count) {
-    struct hand_made *h = states_from(cases, count);
+    struct hand_made *h = states_from(exam, cases, count);
     struct setting *s = malloc(sizeof *s);
-    cr_assert(rw_deficits(exam, &h->states, &h->arena, &s->deficits));
-    rw_recovery(exam, &h->states, &s->deficits, &s->recovery);
-    rw_transfers(exam, &h->states, &s->deficits, &s->recovery, &s->transfers);
+    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &s->deficits));
+    rw_recovery(exam, &h->losses, &s->deficits, &s->recovery);
+    rw_transfers(exam, &h->states, &h->losses, &s->deficits, &s->recovery, &s->transfers);
     free_states(h);
     return s;
 }
@@ -161,9 +161,9 @@ Test(chance, a_large_series_is_surer_than_a_small_one) {
 /* ---- donors ---- */
 
 static void states_of(const struct rw_exam *exam, const struct rw_case *c, struct rw_donor_status *out) {
-    struct hand_made *h = states_from(c, 1);
+    struct hand_made *h = states_from(exam, c, 1);
     struct rw_deficits deficits;
-    cr_assert(rw_deficits(exam, &h->states, &h->arena, &deficits));
+    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &deficits));
     free_states(h);
     rw_donor_states(exam, &deficits, out);
 }

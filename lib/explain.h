@@ -22,9 +22,9 @@ void rw_explain_findings(const struct rw_exam *exam, const struct rw_localise_re
                          const struct rw_states *states, struct rw_localisation *out);
 
 /* Next checks: for every check that was not examined and whose table says something at this time, the mutual
- * information in bits between the hypothesis and its outcome, and the pair of listed hypotheses, one of them
- * the leader, about which it tells most. Bedside checks come first; among them those that repeat what was
- * examined come last; most informative first.
+ * information in bits between its outcome and where the lesion is (the set of injured sites, whatever their
+ * severity), and the pair of listed hypotheses, one of them the leader, about which it tells most. Bedside
+ * checks come first; among them those that repeat what was examined come last; most informative first.
  *
  * separated_by of each listed hypothesis: the check with the most information between it and the leader, were
  * these two the only ones, as probable to each other as they are. A bedside check is named unless an

@@ -21,14 +21,23 @@ struct view {
     double share[RW_MAX_WORLDS][RW_MAX_STATES];       /* P(slot | state), by place */
     double weight[RW_MAX_STATES][RW_MAX_WORLDS];      /* of each slot, by effect */
     double mass[RW_MAX_STATES];                       /* of each state, by place */
+    uint16_t where[RW_MAX_STATES];                    /* likewise */
 };
 
-/* Outcomes of one check, by place. */
+/* Outcomes of one check. */
 struct outcomes {
     size_t count;
-    double all[MAX_OBSERVATIONS];              /* P(outcome) */
-    double p[MAX_OBSERVATIONS][RW_MAX_STATES]; /* P(outcome | state) */
-    double entropy[RW_MAX_STATES];             /* of them, in bits */
+    double all[MAX_OBSERVATIONS];                       /* P(outcome) */
+    double p[MAX_OBSERVATIONS][RW_MAX_STATES];          /* P(outcome | state), by place */
+    double listed[MAX_OBSERVATIONS][RW_MAX_HYPOTHESES]; /* the same of the listed hypotheses */
+    double entropy[RW_MAX_HYPOTHESES];                  /* of these, in bits */
+};
+
+/* Where the lesion is: states that injure the same sites, whatever the severity, are one. */
+struct where {
+    size_t count;
+    uint16_t of[RW_MAX_STATES]; /* by state */
+    double mass[RW_MAX_STATES];
 };
 
 /* What all checks are weighed against. */
@@ -36,6 +45,7 @@ struct asking {
     const struct rw_states *states;
     size_t listed;
     double mass[RW_MAX_STATES]; /* of each state */
+    struct where where;
     struct view view;
     struct outcomes outcomes;
     struct best {
@@ -109,6 +119,7 @@ static void fill_slots(const struct asking *a, size_t effect, const uint16_t *st
         const size_t i = state_at[place];
         const double scale = a->mass[i] > 0.0 ? 1.0 / a->mass[i] : 0.0;
         v->mass[place] = a->mass[i];
+        v->where[place] = a->where.of[i];
         for (size_t k = 0; k < count; k++) {
             const double weight = count == 1 ? a->mass[i] : dot(a->states->list[i].weight, member[k], worlds);
             v->share[k][place] = weight * scale;
@@ -140,7 +151,6 @@ static void turn_to(struct asking *a, uint16_t target) {
 static void foresee(struct asking *a, const struct rw_table *table, double ready) {
     const struct view *v = &a->view;
     struct outcomes *out = &a->outcomes;
-    const size_t states = a->states->count;
     memset(out->entropy, 0, sizeof out->entropy);
     memset(out->all, 0, sizeof out->all);
     memset(out->p, 0, table->observation_count * sizeof *out->p);
@@ -156,35 +166,63 @@ static void foresee(struct asking *a, const struct rw_table *table, double ready
             }
         }
     }
-    for (size_t o = 0; o < out->count; o++)
-        add_entropy(out->p[o], states, out->entropy);
+    for (size_t o = 0; o < out->count; o++) {
+        for (size_t h = 0; h < a->listed; h++)
+            out->listed[o][h] = out->p[o][v->place[h]];
+        add_entropy(out->listed[o], a->listed, out->entropy);
+    }
 }
 
 /* ---- information ---- */
 
-/* About the hypothesis, over all states. */
+static bool same_where(const struct rw_state *a, const struct rw_state *b) {
+    return a->outside == b->outside &&
+           rw_sites_same(rw_sites_either(a->partial, a->complete), rw_sites_either(b->partial, b->complete));
+}
+
+static void find_where(struct asking *a) {
+    struct where *where = &a->where;
+    uint16_t first[RW_MAX_STATES]; /* its first state */
+    for (size_t i = 0; i < a->states->count; i++) {
+        size_t k = 0;
+        while (k < where->count && !same_where(&a->states->list[first[k]], &a->states->list[i]))
+            k++;
+        if (k == where->count)
+            first[where->count++] = (uint16_t)i;
+        where->of[i] = (uint16_t)k;
+        where->mass[k] += a->mass[i];
+    }
+}
+
+/* About where the lesion is. */
 static double information(const struct asking *a) {
     const struct outcomes *out = &a->outcomes;
-    const double within = dot(a->view.mass, out->entropy, a->states->count);
-    double between = 0.0;
-    for (size_t o = 0; o < out->count; o++)
+    const struct where *where = &a->where;
+    double between = 0.0, entropy[RW_MAX_STATES] = {0.0};
+    for (size_t o = 0; o < out->count; o++) {
+        double p[RW_MAX_STATES] = {0.0};
+        for (size_t i = 0; i < a->states->count; i++)
+            p[a->view.where[i]] += a->view.mass[i] * out->p[o][i];
+        for (size_t k = 0; k < where->count; k++)
+            p[k] /= where->mass[k] > 0.0 ? where->mass[k] : 1.0;
+        add_entropy(p, where->count, entropy);
         between -= out->all[o] * log2_of(out->all[o]);
-    return fmax(0.0, between - within);
+    }
+    return fmax(0.0, between - dot(where->mass, entropy, where->count));
 }
 
 /* Between the leader and each listed hypothesis, were these two the only ones. */
 static void information_between(const struct asking *a, double bits[RW_MAX_HYPOTHESES]) {
     const struct outcomes *out = &a->outcomes;
-    const size_t leader = a->view.place[0];
     double share[RW_MAX_HYPOTHESES];
     for (size_t h = 0; h < a->listed; h++) {
         share[h] = a->mass[h] > 0.0 ? a->mass[h] / (a->mass[0] + a->mass[h]) : 0.0;
-        bits[h] = -(1.0 - share[h]) * out->entropy[leader] - share[h] * out->entropy[a->view.place[h]];
+        bits[h] = -(1.0 - share[h]) * out->entropy[0] - share[h] * out->entropy[h];
     }
     for (size_t o = 0; o < out->count; o++) {
         double mixed[RW_MAX_HYPOTHESES];
         for (size_t h = 0; h < a->listed; h++)
-            mixed[h] = (1.0 - share[h]) * out->p[o][leader] + share[h] * out->p[o][a->view.place[h]];
+            mixed[h] = (1.0 - share[h]) * out->listed[o][0] + share[h] * out->listed[o][h];
         add_entropy(mixed, a->listed, bits);
     }
 }
@@ -272,6 +310,7 @@ void rw_explain_next(const struct rw_exam *exam, const struct rw_states *states,
     for (size_t i = 0; i < exam->finding_count; i++)
         examined[exam->findings[i].check] = true;
     mark_graded(exam, graded);
+    find_where(&a);
     for (uint16_t target = 0; target < m->target_count; target++) {
         bool turned = false;
         for (uint16_t i = 0; i < m->check_count; i++) {

@@ -453,7 +453,7 @@ struct rw_unexplained {
 struct rw_next_check {
     uint16_t check;
     uint16_t separates[2]; /* the first and the listed rival of which it tells most; RW_NONE: of none */
-    double bits;           /* expected information about the hypothesis */
+    double bits;           /* expected information about which sites are injured */
     bool repeats; /* a part of a group already graded, or a group with such a part: the bits count what is
                      mostly the same power as a second reading */
 };

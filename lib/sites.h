@@ -22,6 +22,9 @@ static inline struct rw_sites rw_sites_both(struct rw_sites a, struct rw_sites b
 static inline struct rw_sites rw_sites_either(struct rw_sites a, struct rw_sites b) {
     return (struct rw_sites){{a.word[0] | b.word[0], a.word[1] | b.word[1]}};
 }
+static inline bool rw_sites_same(struct rw_sites a, struct rw_sites b) {
+    return a.word[0] == b.word[0] && a.word[1] == b.word[1];
+}
 static inline bool rw_sites_any(struct rw_sites set) {
     return (set.word[0] | set.word[1]) != 0;
 }

@@ -71,20 +71,39 @@ static struct rw_assessment *after(struct rw_exam *exam, const struct rw_assessm
     return then;
 }
 
-/* Information by really making the check: Σ P(o) Σ P(h | o) log2 P(h | o) / P(h), over the listed hypotheses.
- */
+static bool same_sites(const struct rw_hypothesis *a, const struct rw_hypothesis *b) {
+    bool same =
+        a->lesion_count == b->lesion_count && (a->kind == RW_PRIOR_OUTSIDE) == (b->kind == RW_PRIOR_OUTSIDE);
+    for (size_t i = 0; same && i < a->lesion_count; i++)
+        same = a->lesions[i].site == b->lesions[i].site;
+    return same;
+}
+
+/* Of the listed hypotheses, those that injure the sites of `h`. */
+static double probability_of_sites(const struct rw_assessment *a, const struct rw_hypothesis *h) {
+    double p = 0.0;
+    for (size_t i = 0; i < a->localisation.hypothesis_count; i++)
+        p += same_sites(&a->localisation.hypotheses[i], h) ? a->localisation.hypotheses[i].probability : 0.0;
+    return p;
+}
+
+/* Information by really making the check: Σ P(o) Σ P(w | o) log2 P(w | o) / P(w), w the injured sites of the
+ * listed hypotheses. */
 static double information(struct rw_exam *exam, const struct rw_assessment *now, uint16_t check) {
+    const struct rw_localisation *l = &now->localisation;
     uint8_t values[UINT8_MAX];
     const size_t count = pure_values(check, values);
     double bits = 0.0;
     for (size_t i = 0; i < count; i++) {
         double p;
         struct rw_assessment *then = after(exam, now, check, values[i], &p);
-        for (size_t h = 0; h < now->localisation.hypothesis_count; h++) {
-            const double before = now->localisation.hypotheses[h].probability;
-            const double q = probability_of(then, &now->localisation.hypotheses[h]);
+        for (size_t h = 0; h < l->hypothesis_count; h++) {
+            size_t first = 0;
+            while (!same_sites(&l->hypotheses[first], &l->hypotheses[h]))
+                first++;
+            const double q = first == h ? probability_of_sites(then, &l->hypotheses[h]) : 0.0;
             if (q > 0.0)
-                bits += p * q * log2(q / before);
+                bits += p * q * log2(q / probability_of_sites(now, &l->hypotheses[h]));
         }
         free(then);
     }
@@ -222,16 +241,25 @@ static double joint_of(const struct brute *b, size_t state, uint16_t check, doub
     return mass;
 }
 
-/* Σ P(o, h) log2 P(o, h) / (P(o) P(h)) over the given states, scaled to 1. */
-static double mutual(const struct brute *b, uint16_t check, const size_t *states, size_t count) {
+/* Σ P(o, h) log2 P(o, h) / (P(o) P(h)) over the given states, scaled to 1; or, with `where`, those that
+ * injure the same sites as one. */
+static double mutual(const struct brute *b, uint16_t check, const size_t *states, size_t count, bool where) {
     const size_t n = rw_model()->tables[rw_model()->checks[check].table].observation_count;
     double(*joint)[UINT8_MAX] = calloc(count, sizeof *joint), *mass = calloc(count, sizeof *mass);
     double all = 0.0, outcome[UINT8_MAX] = {0.0}, bits = 0.0;
     for (size_t i = 0; i < count; i++) {
-        mass[i] = joint_of(b, states[i], check, joint[i]);
-        all += mass[i];
-        for (size_t o = 0; o < n; o++)
-            outcome[o] += joint[i][o];
+        double own[UINT8_MAX];
+        size_t to = where ? 0 : i;
+        while (to < i &&
+               !same_sites(&b->result.hypotheses[states[to]].shown, &b->result.hypotheses[states[i]].shown))
+            to++;
+        const double weight = joint_of(b, states[i], check, own);
+        mass[to] += weight;
+        all += weight;
+        for (size_t o = 0; o < n; o++) {
+            joint[to][o] += own[o];
+            outcome[o] += own[o];
+        }
     }
     for (size_t i = 0; i < count; i++)
         for (size_t o = 0; o < n; o++)
@@ -251,7 +279,7 @@ Test(explain, bits_agree_with_brute_force) {
         all[i] = i;
     for (size_t i = 0; i < b->out.next_count; i += 7) {
         const uint16_t check = b->out.next[i].check;
-        const double bits = mutual(b, check, all, b->states.count);
+        const double bits = mutual(b, check, all, b->states.count, true);
         cr_expect_float_eq(b->out.next[i].bits, bits, ROUNDED, "%s: said %.12f, summed %.12f",
                            rw_model()->checks[check].item, b->out.next[i].bits, bits);
     }
@@ -283,7 +311,7 @@ Test(explain, separated_by_is_the_best_check_and_none_only_where_nothing_differs
             double best[2] = {0.0}; /* investigation, bedside */
             for (size_t i = 0; i < b->out.next_count; i++) {
                 const uint16_t check = b->out.next[i].check;
-                const double bits = mutual(b, check, pair, 2);
+                const double bits = mutual(b, check, pair, 2, false);
                 double *to = &best[rw_check_bedside(check)];
                 *to = bits > *to ? bits : *to;
             }
@@ -293,7 +321,7 @@ Test(explain, separated_by_is_the_best_check_and_none_only_where_nothing_differs
             cr_expect_float_eq(h->separated_bits, most, ROUNDED);
             if (h->separated_by == RW_NONE)
                 continue;
-            cr_expect_float_eq(mutual(b, h->separated_by, pair, 2), most, ROUNDED);
+            cr_expect_float_eq(mutual(b, h->separated_by, pair, 2, false), most, ROUNDED);
             investigations += !rw_check_bedside(h->separated_by);
         }
         free_brute(b);

@@ -86,6 +86,20 @@ static void probe_end(const struct rw_finding *finding, size_t end, struct rw_pr
         }
 }
 
+/* P(the later finding goes by the earlier one no further than to such a word), while nothing changes. */
+static double anew(const struct rw_finding *from, const struct rw_finding *to) {
+    const struct rw_model *m = rw_model();
+    const struct rw_value *values = m->scales[m->checks[from->check].scale].values, *v = &values[from->value],
+                          *w = &values[to->value];
+    bool near = false;
+    for (size_t i = 0; i < v->count; i++)
+        for (size_t k = 0; k < w->count; k++)
+            near |= abs((int)v->observation[i] - (int)w->observation[k]) <= 1;
+    if (from->filled_in || to->filled_in)
+        return 1.0;
+    return (1.0 - rw_fact_value("finding_persists")) * (near ? 1.0 : rw_fact_value("finding_strays"));
+}
+
 /* ---- changes ---- */
 
 static const struct rw_finding *finding_of(const struct rw_exam *exam, uint16_t check) {
@@ -130,7 +144,7 @@ size_t rw_changes_find(const struct rw_paths *paths, struct rw_change *changes, 
             struct rw_probe *probe = &probes[(*probe_count)++];
             probe->watched = paths->watched_of[target];
             memcpy(probe->visit, c->visit, sizeof probe->visit);
-            probe->anew = from->filled_in || to->filled_in ? 1.0 : 1.0 - rw_fact_value("finding_persists");
+            probe->anew = anew(from, to);
             probe->chance = 0.0;
             probe_end(from, 0, probe);
             probe_end(to, 1, probe);

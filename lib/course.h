@@ -13,13 +13,21 @@
  * Recovery. No severity ever rises. A torn (preganglionic) root never changes. The other lesions change each
  * for itself, as follows. Let t be the days since onset (since the first visit when no onset is given), t_1
  * the first visit, and u, w the chances of unaided.h at the first visit, for a complete lesion of this level
- * and for a partial one. With the rates p and q a day of the manner, C(t) = 1 − u (1 − e^{−p (t − t_1)}) Q(t)
- * = 1 − w (1 − e^{−q (t − t_1)}) complete at first, from t to s:   stays      C(s) / C(t) partial    u p / (p
- * − q) (e^{−p (t − t_1) − q (s − t)} − e^{−p (s − t_1)}) / C(t) intact     the rest once partial: stays e^{−q
- * (s − t)},  else intact partial at first:                 stays      Q(s) / Q(t),     else intact so that a
- * visit without findings changes nothing. The depth of partial loss eases from severe to mild as a partial
- * lesion heals, stays as a partial lesion stays, and never deepens; it does not change where some torn root
- * is partial, nor where all lesions are torn roots.
+ * and for a partial one. With the rates p and q a day of the manner,
+ *   C(t) = 1 − u (1 − e^{−p (t − t_1)}),   Q(t) = 1 − w (1 − e^{−q (t − t_1)}),
+ * and from a visit at t to the next at s a lesion
+ *   complete at first   stays with C(s) / C(t);
+ *                       is partial with u p / (p − q) (e^{−p (t − t_1) − q (s − t)} − e^{−p (s − t_1)}) / C(t);
+ *                       is intact otherwise; once partial it stays so with e^{−q (s − t)}, else is intact;
+ *   partial at first    stays with Q(s) / Q(t), else is intact.
+ * So a visit without findings changes nothing. The depth of partial loss eases from severe to mild as a
+ * partial lesion heals, stays as a partial lesion stays, and never deepens; it does not change where some torn
+ * root is partial, nor where all lesions are torn roots.
+ *
+ * What a target shows. Muscles and areas of one lesion come back apart, even at like distances. So at each
+ * later visit, and at each anew, a target shows what came back of its lesions with the chance
+ * recovery_shows_whole where all of them that can heal are intact as it sees them, else recovery_shows_partial;
+ * otherwise it stands as it was at the first visit.
  *
  * Manners. BLOCK: a conduction block lifts, with p = q = ln 2 / recovery_block_half_days. FAST, SLOW: axons
  * grow back, with p = −ln(1 − recovery_sign_share) / recovery_sign_days and q = ln 2 /
@@ -35,10 +43,16 @@
  * Findings of one visit are independent given the state. Over the visits, a finding whose cause has not
  * changed repeats itself, more than the tables say: people differ in how their nerves share muscles and skin,
  * and stay as they are. With v the word of the last earlier visit with this check, f the target's intact
- * fraction and f_1 that of the first visit, P(word w | v) = g S(v, w) / P(v) + (1 − g) P(w),   S = Σ over
- * observations o of least(W_v(o), W_w(o)) P(o), g = finding_persists (picture_persists for imaging of the
- * roots) · greatest(0, 1 − |f − f_1| / change_shows), all P at f, and W the weights with which words map to
- * observations. Where no earlier visit has the check, and where either finding was filled in or its sign was
+ * fraction and f_1 that of the first visit,
+ *   P(word w | v) = k g S(v, w) / P(v) + k n N(v, w) / P(v) + (1 − k g − k n) P(w),
+ *   k = greatest(0, 1 − |f − f_1| / change_shows),
+ *   S = Σ over observations o of least(W_v(o), W_w(o)) P(o)                    the same once more,
+ *   N = ½ Σ over classes c of Σ_{o in c} W_v(o) P(o) · Σ_{o in c} W_w(o) P(o) / P(c)    read anew within c,
+ *   g = finding_persists, n = (1 − g) (1 − finding_strays),
+ * for imaging of the roots g = picture_persists and n = 0; all P at f (N at the points of the tables' grid, linear
+ * between), W the weights with which words map to observations, and classes the pairs of neighbouring
+ * observations of a table, in both ways to pair them (01 23 45 and 0 12 34 5), so that a misreading is mostly
+ * by one step. Where no earlier visit has the check, and where either finding was filled in or its sign was
  * still coming, P(w). "Not a lesion of these nerves" never changes, and does the same with its `outside`
  * distributions.
  *
@@ -47,18 +61,18 @@
  * of each visit's own posterior the list holds. Marginals, changes and pace are taken over the heaviest h up
  * to a share of 1 − RW_COURSE_CUT of the joint posterior.
  *
- * Changes. p_recovered: the target's intact fraction is higher at the later visit than at the first. Better
+ * Changes. p_recovered: the target shows a higher intact fraction at the later visit than at the first. Better
  * and worse go by the mean intact fraction that a word speaks for, every fraction being equally likely (the
- * check's table, sharp). p_chance = (1 − finding_persists) Σ over h, a, d_1, k of their joint weight · E[P(a
+ * check's table, sharp). p_chance = e Σ over h, a, d_1, k of their joint weight · E[P(a
  * word that speaks for at least as much as the earlier one)] · E[P(a word that speaks for at most as much as
- * the later one)], each mean over the states of its visit, given all findings.
+ * the later one)], each mean over the states of its visit, given all findings; e = 1 − finding_persists, times
+ * finding_strays where the two words are no neighbours.
  *
  * Pace, for the muscles of recovery.h at the first visit under the joint posterior, examined later: a visit
  * shows a sign when p_recovered is at least ½. The first sign is compared with its dates in recovery.h:
  * EARLIER when a visit shows one before the first date; LATER when a visit past the second date shows none.
- * UNCLEAR when none shows one although the last grade is higher than the first by a whole grade or more: a
- * lesion is one thing here, and muscles of it that come back apart for another reason than distance are
- * thought less likely than they are.
+ * UNCLEAR when none shows one although the last grade is higher than the first by a whole grade or more. Where
+ * a group was graded and not the muscle itself, the group's sign is the muscle's.
  */
 #ifndef RW_COURSE_H
 #define RW_COURSE_H

@@ -38,13 +38,25 @@ static enum rw_pace pace_of(const struct rw_paths *paths, const struct rw_muscle
     return shown ? RW_PACE_AS_EXPECTED : RW_PACE_TOO_SOON;
 }
 
+/* What speaks for a muscle at a visit: itself, or a graded group of which it is a part. */
+static uint16_t speaks_for(const struct rw_paths *paths, uint16_t muscle, size_t visit) {
+    const struct rw_model *m = rw_model();
+    const uint16_t own = paths->watched_of[muscle];
+    for (size_t i = 0; i < m->member_count && paths->watched[own].count[visit] == 0; i++) {
+        const uint16_t group = paths->watched_of[m->members[i].owner];
+        if (m->members[i].muscle == muscle && m->targets[m->members[i].owner].kind == RW_TARGET_GROUP &&
+            group != RW_NONE && paths->watched[group].count[visit] > 0)
+            return group;
+    }
+    return own;
+}
+
 /* False: no later visit examined it. */
 static bool follow(const struct rw_paths *paths, const struct rw_sums *sums,
                    const struct rw_muscle_recovery *r, struct rw_muscle_pace *out) {
-    const uint16_t watched = paths->watched_of[r->muscle];
     struct rw_measured first, measured = {0};
     size_t last = 0;
-    if (watched == RW_NONE)
+    if (paths->watched_of[r->muscle] == RW_NONE)
         return false;
     *out = (struct rw_muscle_pace){.muscle = r->muscle, .sign = RW_MAX_VISITS};
     memcpy(out->first_sign, r->first_sign, sizeof out->first_sign);
@@ -56,7 +68,7 @@ static bool follow(const struct rw_paths *paths, const struct rw_sums *sums,
             continue;
         measured = here;
         last = v;
-        out->p_recovered = sums->recovered[v][watched] / sums->total;
+        out->p_recovered = sums->recovered[v][speaks_for(paths, r->muscle, v)] / sums->total;
         if (out->sign == RW_MAX_VISITS && out->p_recovered >= SIGN)
             out->sign = (uint8_t)v;
         else if (out->sign == RW_MAX_VISITS)

@@ -49,19 +49,37 @@ static bool shape(const struct rw_paths *paths, const uint8_t *severity) {
     return true;
 }
 
-/* ln P(readings of a visit | seen state): each for itself, or given the readings before and the fraction at
- * the first visit. */
-static double log_readings(const struct rw_paths *paths, const struct rw_watched *w, size_t visit,
-                           size_t kind, size_t depth, size_t state, const double *first) {
+/* P(readings of a visit | seen state), each for itself. */
+static double alone(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind,
+                    size_t depth, size_t state) {
+    const struct rw_paths_scratch *s = paths->scratch;
+    const enum rw_spread spread = (enum rw_spread)s->spread[kind][depth][state];
+    double p = 1.0;
+    for (size_t r = w->first[visit]; r < w->first[visit] + w->count[visit]; r++)
+        p *= rw_on_grid(paths->readings[r].grid[spread], s->fraction[kind][depth][state]);
+    return p;
+}
+
+/* P(readings of a visit | seen state, the readings before, the fraction at the first visit). */
+static double again(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind,
+                    size_t depth, size_t state, double first) {
     const struct rw_paths_scratch *s = paths->scratch;
     const enum rw_spread spread = (enum rw_spread)s->spread[kind][depth][state];
     const double fraction = s->fraction[kind][depth][state];
     double p = 1.0;
     for (size_t r = w->first[visit]; r < w->first[visit] + w->count[visit]; r++)
-        p *= first != NULL
-                 ? rw_reading_again(paths, &paths->readings[r], spread, fraction, fabs(fraction - *first))
-                 : rw_on_grid(paths->readings[r].grid[spread], fraction);
-    return log(p);
+        p *= rw_reading_again(paths, &paths->readings[r], spread, fraction, fabs(fraction - first));
+    return p;
+}
+
+struct rw_showing rw_paths_show(const struct rw_paths *paths, const struct rw_watched *w, size_t visit,
+                                size_t kind, size_t depths, size_t state) {
+    const struct rw_paths_scratch *s = paths->scratch;
+    const size_t last = s->seen_states - 1, at_first = rw_depth_at_first(depths);
+    const double first = s->fraction[kind][at_first][last], shows = paths->shows[state == 0];
+    return (struct rw_showing){
+        .back = shows * again(paths, w, visit, kind, rw_depth_of_day(depths), state, first),
+        .not_yet = (1.0 - shows) * again(paths, w, visit, kind, at_first, last, first)};
 }
 
 /* ---- P(findings | state) ---- */
@@ -74,17 +92,17 @@ static void weigh_kind(const struct rw_paths *paths, const struct rw_watched *w,
     for (size_t state = visit == 0 ? last : 0; state < s->seen_states; state++) {
         const bool same =
             s->spread[kind][0][state] == RW_SPREAD_SHARP && s->spread[kind][0][last] == RW_SPREAD_SHARP;
-        for (size_t d = 0; d < RW_DEPTHS_COUNT; d++)
+        for (size_t d = 0; d < RW_DEPTHS_COUNT; d++) {
+            const struct rw_showing showing = rw_paths_show(paths, w, visit, kind, d, state);
             s->change[kind][d][state] = same && d > 0
                                             ? s->change[kind][0][state]
-                                            : log_readings(paths, w, visit, kind, rw_depth_of_day(d), state,
-                                                           &s->fraction[kind][rw_depth_at_first(d)][last]) -
-                                                  w->none_again[visit];
+                                            : log(showing.back + showing.not_yet) - w->none_again[visit];
+        }
     }
     for (size_t depth = 0; depth < 2; depth++) {
-        const double alone = log_readings(paths, w, visit, kind, depth, last, NULL) - w->none[visit];
+        const double own = log(alone(paths, w, visit, kind, depth, last)) - w->none[visit];
         for (size_t a = 0; a < paths->variant_count; a++)
-            s->alone[visit][a][depth] += w->kind_of[a] == kind ? alone : 0.0;
+            s->alone[visit][a][depth] += w->kind_of[a] == kind ? own : 0.0;
     }
 }
 

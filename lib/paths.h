@@ -69,6 +69,7 @@ struct rw_paths {
     struct rw_healing healing[RW_MANNER_COUNT][RW_MAX_VISITS]; /* into this visit */
     double site_mm[RW_MAX_SITES];
     double latency[RW_MANNER_COUNT], days_per_mm[RW_MANNER_COUNT], least_mm, change_shows;
+    double shows[2];                  /* a target that its lesions came back, in part and wholly */
     struct rw_paths_scratch *scratch; /* for one hypothesis at a time */
 };
 

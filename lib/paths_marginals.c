@@ -140,6 +140,13 @@ static void sum_sites(const struct rw_paths *paths, double weight, struct rw_sum
     }
 }
 
+/* P(what came back of the lesions came back to the target as well), given its readings of the visit. */
+static double share_back(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind,
+                         size_t depths, size_t state) {
+    const struct rw_showing showing = rw_paths_show(paths, w, visit, kind, depths, state);
+    return showing.back / (showing.back + showing.not_yet);
+}
+
 /* P(the target's fraction is higher at a visit than at the first). */
 static double recovered(const struct rw_paths *paths, size_t watched, size_t visit) {
     struct rw_paths_scratch *s = paths->scratch;
@@ -153,7 +160,8 @@ static double recovered(const struct rw_paths *paths, size_t watched, size_t vis
                 const double *now = s->fraction[w->kind_of[a]][rw_depth_of_day(d)];
                 const double first = s->fraction[w->kind_of[a]][rw_depth_at_first(d)][s->seen_states - 1];
                 for (size_t x = 0; x < s->states; x++)
-                    sum += now[seen_of[x]] > first + SAME_FRACTION ? p[x] : 0.0;
+                    if (p[x] > 0.0 && now[seen_of[x]] > first + SAME_FRACTION)
+                        sum += p[x] * share_back(paths, w, visit, w->kind_of[a], d, seen_of[x]);
             }
     }
     return sum;
@@ -163,18 +171,25 @@ static double recovered(const struct rw_paths *paths, size_t watched, size_t vis
 static void probe_visit(const struct rw_paths *paths, const struct rw_probe *probe, size_t end,
                         size_t variant, size_t manner, double world[2], double off[2]) {
     const struct rw_paths_scratch *s = paths->scratch;
+    const struct rw_watched *w = &paths->watched[probe->watched];
     const uint16_t *seen_of = rw_paths_see(paths, probe->watched, probe->visit[end], manner);
-    const uint8_t kind = paths->watched[probe->watched].kind_of[variant];
+    const uint8_t kind = w->kind_of[variant];
+    const size_t last = s->seen_states - 1;
     world[0] = world[1] = off[0] = off[1] = 0.0;
     for (size_t d = 0; d < RW_DEPTHS_COUNT; d++) {
         const double *p = rw_path_of(paths, probe->visit[end], variant, manner, d);
-        const uint8_t depth = rw_depth_of_day(d);
+        const uint8_t depth = rw_depth_of_day(d), at_first = rw_depth_at_first(d);
         for (size_t x = 0; x < s->states; x++) {
             const size_t seen = seen_of[x];
-            world[rw_depth_at_first(d)] += p[x];
-            if (p[x] > 0.0)
-                off[rw_depth_at_first(d)] += p[x] * rw_on_grid(probe->grid[end][s->spread[kind][depth][seen]],
-                                                               s->fraction[kind][depth][seen]);
+            world[at_first] += p[x];
+            if (!(p[x] > 0.0))
+                continue;
+            const double back = share_back(paths, w, probe->visit[end], kind, d, seen);
+            off[at_first] +=
+                p[x] * (back * rw_on_grid(probe->grid[end][s->spread[kind][depth][seen]],
+                                          s->fraction[kind][depth][seen]) +
+                        (1.0 - back) * rw_on_grid(probe->grid[end][s->spread[kind][at_first][last]],
+                                                  s->fraction[kind][at_first][last]));
         }
     }
 }

@@ -112,28 +112,59 @@ static double weight_of(const struct rw_value *value, unsigned observation) {
     return 0.0;
 }
 
-/* What two words of one table have in common. */
-static void share(const struct rw_finding *before, const struct rw_finding *now, struct rw_reading *out) {
+/* How far a finding goes by the last one while nothing changes: the same again, or one of its class. Pictures
+ * show the same, as they may be the same. */
+struct likeness {
+    double same, near;
+};
+
+static struct likeness likeness_of(enum rw_section section) {
+    const double same = rw_fact_value("finding_persists");
+    if (section == RW_SECTION_PSEUDOMENINGOCELE || section == RW_SECTION_ROOT_AVULSION)
+        return (struct likeness){.same = rw_fact_value("picture_persists")};
+    return (struct likeness){.same = same, .near = (1.0 - same) * (1.0 - rw_fact_value("finding_strays"))};
+}
+
+/* N of course.h. Classes are two neighbouring observations, in both ways to pair them; `p`: P(observation). */
+static double joint_by_class(const struct rw_table *table, const struct rw_value *before,
+                             const struct rw_value *now, const double *p) {
+    double joint = 0.0;
+    for (unsigned shift = 0; shift < 2; shift++)
+        for (unsigned class = 0; 2 * class < table->observation_count + shift; class ++) {
+            double all = 0.0, first = 0.0, second = 0.0;
+            for (unsigned k = 2 * class; k < 2 * class + 2; k++) {
+                const unsigned o = k - shift; /* wraps below 0 */
+                if (o >= table->observation_count)
+                    continue;
+                all += p[o];
+                first += weight_of(before, o) * p[o];
+                second += weight_of(now, o) * p[o];
+            }
+            joint += 0.5 * first * second / all;
+        }
+    return joint;
+}
+
+/* What two words of one table have in common: (same · S + near · N) / (same + near) of course.h. */
+static void share(const struct rw_finding *before, const struct rw_finding *now, struct likeness like,
+                  struct rw_reading *out) {
     const struct rw_model *m = rw_model();
     const struct rw_check *check = &m->checks[now->check];
     const struct rw_table *table = &m->tables[check->table];
-    const struct rw_value *values = m->scales[check->scale].values;
-    memset(out->shared, 0, sizeof out->shared);
-    out->shared_outside = 0.0;
-    for (unsigned o = 0; o < table->observation_count; o++) {
-        const double both = fmin(weight_of(&values[before->value], o), weight_of(&values[now->value], o));
-        out->shared_outside += both * table->outside[o];
-        for (size_t s = 0; s < RW_SPREAD_COUNT && both > 0.0; s++)
-            for (size_t g = 0; g < RW_GRID; g++)
-                out->shared[s][g] +=
-                    both * rw_table_probability(table, (enum rw_spread)s, (double)g / (RW_GRID - 1), o);
-    }
-}
-
-/* How far a finding repeats itself while nothing changes. Pictures show the same, as they may be the same. */
-static double persistence(enum rw_section section) {
-    const bool picture = section == RW_SECTION_PSEUDOMENINGOCELE || section == RW_SECTION_ROOT_AVULSION;
-    return rw_fact_value(picture ? "picture_persists" : "finding_persists");
+    const struct rw_value *v = &m->scales[check->scale].values[before->value],
+                          *w = &m->scales[check->scale].values[now->value];
+    for (size_t s = 0; s <= RW_SPREAD_COUNT; s++) /* the last: outside */
+        for (size_t g = 0; g < (s < RW_SPREAD_COUNT ? RW_GRID : 1); g++) {
+            double p[UINT8_MAX], same = 0.0;
+            for (unsigned o = 0; o < table->observation_count; o++) {
+                p[o] = s == RW_SPREAD_COUNT
+                           ? table->outside[o]
+                           : rw_table_probability(table, (enum rw_spread)s, (double)g / (RW_GRID - 1), o);
+                same += fmin(weight_of(v, o), weight_of(w, o)) * p[o];
+            }
+            *(s == RW_SPREAD_COUNT ? &out->shared_outside : &out->shared[s][g]) =
+                (like.same * same + like.near * joint_by_class(table, v, w, p)) / (like.same + like.near);
+        }
 }
 
 /* Goes by the last finding of this check, unless either was filled in or its sign was still coming. */
@@ -156,8 +187,9 @@ static void look_back(const struct rw_paths *paths, const struct rw_watched *w, 
                 if (ready < 1.0 || f->filled_in || finding->filled_in)
                     return;
                 out->before = reading;
-                out->persists = persistence(check->section);
-                share(f, finding, out);
+                const struct likeness like = likeness_of(check->section);
+                out->persists = like.same + like.near;
+                share(f, finding, like, out);
                 return;
             }
             reading++;
@@ -305,6 +337,8 @@ bool rw_paths_init(struct rw_paths *paths, const struct rw_exam *exams, size_t c
     if (paths->watched == NULL || paths->readings == NULL || !rw_paths_scratch_new(paths, arena))
         return false;
     paths->change_shows = rw_fact_value("change_shows");
+    paths->shows[0] = rw_fact_value("recovery_shows_partial");
+    paths->shows[1] = rw_fact_value("recovery_shows_whole");
     watch_all(paths);
     sort_variants(paths);
     for (size_t i = 0; i < paths->watched_count; i++) {

@@ -329,9 +329,9 @@ static void write_cautions(struct rw_json *json, const struct rw_subject *subjec
                              "onset.");
     if (unclear)
         rw_json_string(json,
-                       "Some muscles were graded better than the joint view can account for: it takes a "
-                       "lesion to recover as one and knows no other reason why its muscles come back apart "
-                       "than their distance. Trust the examination there, and examine again.");
+                       "Some muscles were graded better than the joint view can account for: by what it knows "
+                       "of these lesions, true recovery there is less likely than not. Trust the examination, "
+                       "and examine again.");
     write_count(json, "Visits outside the joint view", left_out,
                 "Of one injury it takes the first visit and the latest.");
     if (subject->cut)

@@ -3,7 +3,8 @@
  * Findings that the same sites can touch form a group, and a group has one table of ln L over 3^k states of
  * its k sites; a group whose sites are all in another is added to that one. A walk through all sets adds one
  * site at a time and so looks up only the groups that this site touches. Worlds that give the same tables
- * (root weights seldom matter to whole nerves) are walked as one. */
+ * (root weights seldom matter to whole nerves) are walked as one. What cannot reach the search's least weight,
+ * whatever is added to it, is not walked. */
 #include <math.h>
 #include <string.h>
 
@@ -21,13 +22,15 @@ struct group {
 
 struct walk {
     struct rw_search *search;
-    size_t site_count, group_count, world_count, sets;
+    size_t site_count, group_count, world_count;
     uint8_t ordinal[RW_MAX_SCATTER_SITES];   /* further ordinal, rising */
     struct group *groups;                    /* [terms] */
     double base[RW_MAX_WORLDS];              /* ln: prior, world, nothing injured, less the reference */
     uint16_t *touched[RW_MAX_SCATTER_SITES]; /* groups that a site touches */
     size_t touched_count[RW_MAX_SCATTER_SITES];
     uint32_t state[RW_MAX_CHECKS]; /* of each group at the set at hand */
+    /* ln, at most: what a site in a severity adds, and what up to so many sites from one on add. */
+    double gain[RW_MAX_SCATTER_SITES][SEVERITIES], ahead[RW_MAX_SCATTER_SITES + 1][RW_MAX_SCATTER + 1];
     struct rw_candidate set;
 };
 
@@ -176,13 +179,50 @@ static void fold_worlds(struct walk *walk) {
     walk->world_count = count;
 }
 
+/* The most that a group's ln L rises when a site goes from intact to a severity, whatever its other sites. */
+static double greatest_rise(const struct walk *walk, const struct group *group, size_t site,
+                            uint32_t severity) {
+    const size_t worlds = walk->world_count, step = severity * group->stride[site] * worlds;
+    double most = -(double)INFINITY;
+    for (uint32_t state = 0; state < group->states; state++)
+        for (size_t w = 0; state / group->stride[site] % 3 == RW_INTACT && w < worlds; w++) {
+            const double *before = group->table + state * worlds + w;
+            most = fmax(most, before[step] - before[0]);
+        }
+    return most;
+}
+
+static void bound_gains(struct walk *walk) {
+    const double *prior = walk->search->prior->scattered;
+    for (size_t i = walk->site_count; i-- > 0;) {
+        for (uint32_t severity = RW_PARTIAL; severity <= RW_COMPLETE; severity++) {
+            double *gain = &walk->gain[i][severity - 1];
+            *gain = prior[2 * walk->ordinal[i] + severity - 1];
+            for (size_t k = 0; k < walk->touched_count[i]; k++)
+                *gain += greatest_rise(walk, &walk->groups[walk->touched[i][k]], i, severity);
+        }
+        const double own = fmax(walk->gain[i][0], walk->gain[i][1]);
+        for (size_t picks = 1; picks <= RW_MAX_SCATTER; picks++)
+            walk->ahead[i][picks] = fmax(walk->ahead[i + 1][picks], own + walk->ahead[i + 1][picks - 1]);
+    }
+}
+
+/* How many sets there are. */
+static double count_sets(size_t sites) {
+    double ways = 1.0, count = 0.0;
+    for (size_t k = 1; k <= RW_MAX_SCATTER && k <= sites; k++) {
+        ways *= (double)SEVERITIES * (double)(sites - k + 1) / (double)k;
+        count += k >= RW_MIN_SCATTER ? ways : 0.0;
+    }
+    return count;
+}
+
 static double book(struct walk *walk, const double *lw, enum rw_level level) {
     struct rw_search *s = walk->search;
     double weight = 0.0;
     for (size_t w = 0; w < walk->world_count; w++)
         weight += rw_exp(lw[w]);
     s->level[level] += weight;
-    walk->sets++;
     if (weight > rw_shortlist_floor(&s->shortlist)) {
         walk->set.weight = weight;
         rw_shortlist_offer(&s->shortlist, &walk->set);
@@ -190,39 +230,56 @@ static double book(struct walk *walk, const double *lw, enum rw_level level) {
     return weight;
 }
 
-/* Sums all sets that add sites from `first` on to the set at hand; `lw`: its ln weight by world. */
-static double extend(struct walk *walk, size_t first, const double *lw, enum rw_level level) {
+static double greatest(const double *x, size_t count) {
+    double most = x[0];
+    for (size_t i = 1; i < count; i++)
+        most = x[i] > most ? x[i] : most;
+    return most;
+}
+
+static double extend(struct walk *walk, size_t first, const double *lw, enum rw_level level);
+
+/* Sums the set at hand with one more site in a severity, and all sets that add further ones to that. */
+static double add_site(struct walk *walk, size_t i, uint32_t severity, const double *lw,
+                       enum rw_level level) {
     struct rw_search *s = walk->search;
     struct rw_candidate *set = &walk->set;
+    const uint8_t atom = (uint8_t)(2 * walk->ordinal[i] + severity - 1);
+    double child[RW_MAX_WORLDS], got = 0.0;
+    for (size_t w = 0; w < walk->world_count; w++)
+        child[w] = lw[w] + s->prior->scattered[atom];
+    for (size_t k = 0; k < walk->touched_count[i]; k++) {
+        const size_t g = walk->touched[i][k];
+        const struct group *group = &walk->groups[g];
+        const double *before = group->table + walk->state[g] * walk->world_count;
+        walk->state[g] += severity * group->stride[i];
+        const double *after = group->table + walk->state[g] * walk->world_count;
+        for (size_t w = 0; w < walk->world_count; w++)
+            child[w] += after[w] - before[w];
+    }
+    set->atoms[set->atom_count++] = atom;
+    if (set->atom_count >= RW_MIN_SCATTER)
+        got += book(walk, child, level);
+    if (set->atom_count < RW_MAX_SCATTER)
+        got += extend(walk, i + 1, child, level);
+    set->atoms[--set->atom_count] = 0;
+    for (size_t k = 0; k < walk->touched_count[i]; k++)
+        walk->state[walk->touched[i][k]] -= severity * walk->groups[walk->touched[i][k]].stride[i];
+    s->further[atom] += got;
+    return got;
+}
+
+/* Sums all sets that add sites from `first` on to the set at hand; `lw`: its ln weight by world. */
+static double extend(struct walk *walk, size_t first, const double *lw, enum rw_level level) {
+    const struct rw_search *s = walk->search;
+    const size_t picks = RW_MAX_SCATTER - walk->set.atom_count;
+    const double most = greatest(lw, walk->world_count);
     double sum = 0.0;
-    for (size_t i = first; i < walk->site_count; i++) {
+    for (size_t i = first; i < walk->site_count && most + walk->ahead[i][picks] >= s->least; i++) {
         const enum rw_level own = rw_model()->sites[s->space->further_site[walk->ordinal[i]]].level;
-        const enum rw_level highest = own < level ? own : level;
-        for (uint32_t severity = RW_PARTIAL; severity <= RW_COMPLETE; severity++) {
-            const uint8_t atom = (uint8_t)(2 * walk->ordinal[i] + severity - 1);
-            double child[RW_MAX_WORLDS], got = 0.0;
-            for (size_t w = 0; w < walk->world_count; w++)
-                child[w] = lw[w] + s->prior->scattered[atom];
-            for (size_t k = 0; k < walk->touched_count[i]; k++) {
-                const size_t g = walk->touched[i][k];
-                const struct group *group = &walk->groups[g];
-                const double *before = group->table + walk->state[g] * walk->world_count;
-                walk->state[g] += severity * group->stride[i];
-                const double *after = group->table + walk->state[g] * walk->world_count;
-                for (size_t w = 0; w < walk->world_count; w++)
-                    child[w] += after[w] - before[w];
-            }
-            set->atoms[set->atom_count++] = atom;
-            if (set->atom_count >= RW_MIN_SCATTER)
-                got += book(walk, child, highest);
-            if (set->atom_count < RW_MAX_SCATTER)
-                got += extend(walk, i + 1, child, highest);
-            set->atoms[--set->atom_count] = 0;
-            for (size_t k = 0; k < walk->touched_count[i]; k++)
-                walk->state[walk->touched[i][k]] -= severity * walk->groups[walk->touched[i][k]].stride[i];
-            s->further[atom] += got;
-            sum += got;
-        }
+        for (uint32_t severity = RW_PARTIAL; severity <= RW_COMPLETE; severity++)
+            if (most + walk->gain[i][severity - 1] + walk->ahead[i + 1][picks - 1] >= s->least)
+                sum += add_site(walk, i, severity, lw, own < level ? own : level);
     }
     return sum;
 }
@@ -254,11 +311,12 @@ bool rw_scattered_search(struct rw_search *search, const struct rw_term *terms, 
     if (!fill_tables(&walk, terms, term_count, arena) || !merge_groups(&walk, arena))
         return false;
     fold_worlds(&walk);
+    bound_gains(&walk);
     const double sum = extend(&walk, 0, walk.base, RW_LEVEL_NERVE);
     search->total += sum;
     for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
         search->root_state[i][RW_ROOT_INTACT] += sum;
-    search->summed += (double)(walk.sets * search->world_count);
+    search->summed += count_sets(walk.site_count) * (double)search->world_count;
     arena->used = used;
     return true;
 }

@@ -72,14 +72,27 @@ static double again(const struct rw_paths *paths, const struct rw_watched *w, si
     return p;
 }
 
-struct rw_showing rw_paths_show(const struct rw_paths *paths, const struct rw_watched *w, size_t visit,
-                                size_t kind, size_t depths, size_t state) {
+/* Nothing came back to the target yet. */
+static double as_at_first(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind,
+                          size_t depth) {
+    const size_t last = paths->scratch->seen_states - 1;
+    return again(paths, w, visit, kind, depth, last, paths->scratch->fraction[kind][depth][last]);
+}
+
+/* As what came back of the lesions did to the target as well. */
+static double as_lesions(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind,
+                         size_t depths, size_t state) {
     const struct rw_paths_scratch *s = paths->scratch;
-    const size_t last = s->seen_states - 1, at_first = rw_depth_at_first(depths);
-    const double first = s->fraction[kind][at_first][last], shows = paths->shows[state == 0];
-    return (struct rw_showing){
-        .back = shows * again(paths, w, visit, kind, rw_depth_of_day(depths), state, first),
-        .not_yet = (1.0 - shows) * again(paths, w, visit, kind, at_first, last, first)};
+    return again(paths, w, visit, kind, rw_depth_of_day(depths), state,
+                 s->fraction[kind][rw_depth_at_first(depths)][s->seen_states - 1]);
+}
+
+double rw_paths_back(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind,
+                     size_t depths, size_t state) {
+    const double shows = paths->shows[state == 0],
+                 back = shows * as_lesions(paths, w, visit, kind, depths, state),
+                 not_yet = (1.0 - shows) * as_at_first(paths, w, visit, kind, rw_depth_at_first(depths));
+    return back / (back + not_yet);
 }
 
 /* ---- P(findings | state) ---- */
@@ -89,15 +102,17 @@ struct rw_showing rw_paths_show(const struct rw_paths *paths, const struct rw_wa
 static void weigh_kind(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind) {
     struct rw_paths_scratch *s = paths->scratch;
     const size_t last = s->seen_states - 1;
+    const double not_yet[2] = {as_at_first(paths, w, visit, kind, 0), as_at_first(paths, w, visit, kind, 1)};
     for (size_t state = visit == 0 ? last : 0; state < s->seen_states; state++) {
         const bool same =
             s->spread[kind][0][state] == RW_SPREAD_SHARP && s->spread[kind][0][last] == RW_SPREAD_SHARP;
-        for (size_t d = 0; d < RW_DEPTHS_COUNT; d++) {
-            const struct rw_showing showing = rw_paths_show(paths, w, visit, kind, d, state);
+        const double shows = paths->shows[state == 0];
+        for (size_t d = 0; d < RW_DEPTHS_COUNT; d++)
             s->change[kind][d][state] = same && d > 0
                                             ? s->change[kind][0][state]
-                                            : log(showing.back + showing.not_yet) - w->none_again[visit];
-        }
+                                            : log(shows * as_lesions(paths, w, visit, kind, d, state) +
+                                                  (1.0 - shows) * not_yet[rw_depth_at_first(d)]) -
+                                                  w->none_again[visit];
     }
     for (size_t depth = 0; depth < 2; depth++) {
         const double own = log(alone(paths, w, visit, kind, depth, last)) - w->none[visit];

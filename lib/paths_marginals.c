@@ -140,13 +140,6 @@ static void sum_sites(const struct rw_paths *paths, double weight, struct rw_sum
     }
 }
 
-/* P(what came back of the lesions came back to the target as well), given its readings of the visit. */
-static double share_back(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind,
-                         size_t depths, size_t state) {
-    const struct rw_showing showing = rw_paths_show(paths, w, visit, kind, depths, state);
-    return showing.back / (showing.back + showing.not_yet);
-}
-
 /* P(the target's fraction is higher at a visit than at the first). */
 static double recovered(const struct rw_paths *paths, size_t watched, size_t visit) {
     struct rw_paths_scratch *s = paths->scratch;
@@ -161,7 +154,7 @@ static double recovered(const struct rw_paths *paths, size_t watched, size_t vis
                 const double first = s->fraction[w->kind_of[a]][rw_depth_at_first(d)][s->seen_states - 1];
                 for (size_t x = 0; x < s->states; x++)
                     if (p[x] > 0.0 && now[seen_of[x]] > first + SAME_FRACTION)
-                        sum += p[x] * share_back(paths, w, visit, w->kind_of[a], d, seen_of[x]);
+                        sum += p[x] * rw_paths_back(paths, w, visit, w->kind_of[a], d, seen_of[x]);
             }
     }
     return sum;
@@ -184,7 +177,7 @@ static void probe_visit(const struct rw_paths *paths, const struct rw_probe *pro
             world[at_first] += p[x];
             if (!(p[x] > 0.0))
                 continue;
-            const double back = share_back(paths, w, probe->visit[end], kind, d, seen);
+            const double back = rw_paths_back(paths, w, probe->visit[end], kind, d, seen);
             off[at_first] +=
                 p[x] * (back * rw_on_grid(probe->grid[end][s->spread[kind][depth][seen]],
                                           s->fraction[kind][depth][seen]) +

@@ -63,13 +63,10 @@ bool rw_paths_look(const struct rw_paths *paths, const struct rw_watched *w);
 /* Which severities the target sees in each state: what regrows is seen once it has arrived. */
 const uint16_t *rw_paths_see(const struct rw_paths *paths, size_t watched, size_t visit, size_t manner);
 
-/* P(readings of a target at a later visit | what it sees in a state, depths): as what came back of the
- * lesions came back to the target as well, and as the target is as it was at first; each with its share. */
-struct rw_showing {
-    double back, not_yet;
-};
-struct rw_showing rw_paths_show(const struct rw_paths *paths, const struct rw_watched *w, size_t visit,
-                                size_t kind, size_t depths, size_t state);
+/* P(what came back of the lesions came back to a target as well | its readings of a later visit, what it sees in
+ * a state, depths). */
+double rw_paths_back(const struct rw_paths *paths, const struct rw_watched *w, size_t visit, size_t kind,
+                     size_t depths, size_t state);
 
 /* P(the depth of partial loss does not ease) in a step. */
 static inline double rw_stays_severe(const struct rw_paths_scratch *s, const struct rw_healing *h) {

@@ -70,10 +70,14 @@ def chain_agreement(by_chain):
     return math.sqrt(1 + variance(means) / within) if within > 0 else math.inf
 
 
+def well_seen(p):
+    return WELL_SEEN < p < 1 - WELL_SEEN
+
+
 def compare(exact, arrays, names, chains):
-    """A row for each marginal. Rare events leave too little in the batches to tell their spread, so a standard
-    error is never taken below that of independent draws at the exact probability, times the inefficiency that
-    the exam's well seen marginals show."""
+    """A row for each marginal. A standard error is never taken below that of independent draws at the exact
+    probability. Rare events come in clumps that the batches of one run can miss, so theirs is not taken below
+    that times the worst inefficiency among the exam's well seen marginals."""
     means = batch_means(arrays, names, chains)
     size = len(chains[0]) // BATCHES * BATCHES * len(chains)
     none = [[0.0] * BATCHES for _ in chains]
@@ -82,12 +86,11 @@ def compare(exact, arrays, names, chains):
         by_chain = means.get(name, none)
         batches = [b for chain in by_chain for b in chain]
         raw.append((name, p, mean(batches), variance(batches) / len(batches), p * (1 - p) / size, by_chain))
-    ratios = sorted(v / w for _, p, _, v, w, _ in raw if WELL_SEEN < p < 1 - WELL_SEEN)
-    inefficiency = max(ratios[len(ratios) // 2], 1) if ratios else 1
+    inefficiency = max([1] + [v / w for _, p, _, v, w, _ in raw if well_seen(p)])
     rows = []
     for name, p, drawn, own, independent, by_chain in raw:
-        error = math.sqrt(max(own, inefficiency * independent))
-        rhat = chain_agreement(by_chain) if WELL_SEEN < p < 1 - WELL_SEEN else 1.0
+        error = math.sqrt(max(own, independent * (1 if well_seen(p) else inefficiency)))
+        rhat = chain_agreement(by_chain) if well_seen(p) else 1.0
         z = max(abs(drawn - p) - FLOOR, 0) / error if error > 0 else math.inf if abs(drawn - p) > FLOOR else 0
         rows.append(Row(name, p, drawn, error, z, rhat))
     return rows

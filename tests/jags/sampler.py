@@ -15,6 +15,10 @@ PILOT_SWEEPS, PILOT_SHARE = 400, 0.7
 Draw = collections.namedtuple("Draw", "kind atom state spot")  # all from 1, as in model.bug
 
 
+class JagsFailed(Exception):
+    pass
+
+
 def flatten(value):
     """Shape of nested lists, and their numbers with the first index running fastest, as in an R dump."""
     if not isinstance(value, (list, tuple)):
@@ -129,7 +133,7 @@ def run(arrays, used, idle, seed, sweeps):
                 file.write(text)
         said = subprocess.run(["jags", "commands"], cwd=folder, capture_output=True, text=True)
         if said.returncode != 0 or not os.path.exists(os.path.join(folder, "CODAindex.txt")):
-            raise RuntimeError("jags failed:\n" + said.stdout[-2000:] + said.stderr[-2000:])
+            raise JagsFailed("jags failed:\n" + said.stdout[-2000:] + said.stderr[-2000:])
         return [read_chain(folder, c + 1) for c in range(CHAINS)]
 
 

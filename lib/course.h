@@ -61,18 +61,19 @@
  * of each visit's own posterior the list holds. Marginals, changes and pace are taken over the heaviest h up
  * to a share of 1 − RW_COURSE_CUT of the joint posterior.
  *
- * Changes. p_recovered: the target shows a higher intact fraction at the later visit than at the first. Better
- * and worse go by the mean intact fraction that a word speaks for, every fraction being equally likely (the
- * check's table, sharp). p_chance = e Σ over h, a, d_1, k of their joint weight · E[P(a
- * word that speaks for at least as much as the earlier one)] · E[P(a word that speaks for at most as much as
- * the later one)], each mean over the states of its visit, given all findings; e = 1 − finding_persists, times
- * finding_strays where the two words are no neighbours.
+ * Changes. p_recovered: the target shows a higher intact fraction at the later visit than at the first.
+ * Better and worse go by the mean intact fraction that a word speaks for, every fraction being equally likely
+ * (the check's table, sharp). p_chance = e Σ over h, a, d_1, k of their joint weight · E[P(a word that speaks
+ * for at least as much as the earlier one)] · E[P(a word that speaks for at most as much as the later one)],
+ * each mean over the states of its visit, given all findings; e = 1 − finding_persists, times finding_strays
+ * where the two words are no neighbours.
  *
  * Pace, for the muscles of recovery.h at the first visit under the joint posterior, examined later: a visit
- * shows a sign when p_recovered is at least ½. The first sign is compared with its dates in recovery.h:
- * EARLIER when a visit shows one before the first date; LATER when a visit past the second date shows none.
- * UNCLEAR when none shows one although the last grade is higher than the first by a whole grade or more. Where
- * a group was graded and not the muscle itself, the group's sign is the muscle's.
+ * shows a sign when p_recovered is at least ½, but not while the muscle is graded no better than at first.
+ * The first sign is compared with its dates in recovery.h: EARLIER when a visit shows one before the first
+ * date; LATER when a visit past the second date shows none. UNCLEAR when none shows one although the last
+ * grade is higher than the first by a whole grade or more. Where a group was graded and not the muscle
+ * itself, the group's sign is the muscle's.
  */
 #ifndef RW_COURSE_H
 #define RW_COURSE_H

@@ -1,11 +1,12 @@
 /* Whether muscles recover in their time. */
+#include <math.h>
 #include <string.h>
 
 #include "course.h"
 #include "deficits.h"
 #include "recovery.h"
 
-/* A sign is there when it is more likely than not. */
+/* A sign is there when it is more likely than not, unless its grade stands as at first. */
 #define SIGN 0.5
 
 static bool is_strong(const struct rw_measured *measured) {
@@ -19,9 +20,9 @@ static double mean_grade(const struct rw_measured *measured) {
     return mean;
 }
 
-/* The examiner graded it higher by a whole grade or more. */
-static bool rose(const struct rw_measured *first, const struct rw_measured *last) {
-    return first->given && last->given && mean_grade(last) >= mean_grade(first) + 1.0;
+/* How much higher the examiner graded it. */
+static double rise(const struct rw_measured *first, const struct rw_measured *later) {
+    return first->given && later->given ? mean_grade(later) - mean_grade(first) : (double)NAN;
 }
 
 static enum rw_pace pace_of(const struct rw_paths *paths, const struct rw_muscle_pace *m, size_t last,
@@ -69,12 +70,12 @@ static bool follow(const struct rw_paths *paths, const struct rw_sums *sums,
         measured = here;
         last = v;
         out->p_recovered = sums->recovered[v][speaks_for(paths, r->muscle, v)] / sums->total;
-        if (out->sign == RW_MAX_VISITS && out->p_recovered >= SIGN)
+        if (out->sign == RW_MAX_VISITS && out->p_recovered >= SIGN && !(rise(&first, &here) <= 0.0))
             out->sign = (uint8_t)v;
         else if (out->sign == RW_MAX_VISITS)
             out->silent = (uint8_t)v;
     }
-    out->pace = (uint8_t)(out->sign == RW_MAX_VISITS && rose(&first, &measured)
+    out->pace = (uint8_t)(out->sign == RW_MAX_VISITS && rise(&first, &measured) >= 1.0
                               ? RW_PACE_UNCLEAR
                               : pace_of(paths, out, last, is_strong(&measured)));
     return last > 0;

@@ -645,6 +645,22 @@ Test(course, muscles_of_one_lesion_may_come_back_apart) {
     release(&visits);
 }
 
+/* Something may have come back that does not show yet: that is no sign. */
+Test(course, a_muscle_graded_as_at_first_shows_no_sign) {
+    struct visits visits = {0};
+    add(&visits, 50,
+        "supraspinatus=0 infraspinatus=0 deltoid=0 biceps_brachii=0 brachioradialis=0 rhomboids=5 "
+        "serratus_anterior=5 triceps_brachii=5 first_dorsal_interosseous=5");
+    add(&visits, 200,
+        "supraspinatus=3 infraspinatus=2 deltoid=0 biceps_brachii=3 brachioradialis=1 rhomboids=5 "
+        "serratus_anterior=5 triceps_brachii=5 first_dorsal_interosseous=5");
+    struct rw_course *c = course_of(&visits);
+    cr_expect_eq(pace_of(c, "deltoid_posterior")->pace, RW_PACE_TOO_SOON);
+    cr_expect_eq(pace_of(c, "biceps_brachii")->pace, RW_PACE_AS_EXPECTED);
+    free(c);
+    release(&visits);
+}
+
 Test(course, nothing_is_expected_of_torn_roots) {
     struct visits visits = {0};
     for (size_t v = 0; v < 2; v++) {

@@ -2,6 +2,7 @@
  * course. */
 #include "hand_made.h"
 #include "localise.h"
+#include "paths.h"
 #include "unaided.h"
 
 #define AGREES 1e-9 /* a few thousand roundings */
@@ -109,7 +110,8 @@ struct plain {
     double site_mm[RW_MAX_SITES];
     size_t variant, manner, last; /* visits 0 to last */
     uint8_t severity[RW_MAX_VISITS][RW_MAX_LESIONS], depth[RW_MAX_VISITS];
-    double now[RW_MAX_LESIONS][3]; /* at the last visit */
+    double now[RW_MAX_LESIONS][3];    /* at the last visit */
+    double recovered[RW_MAX_TARGETS]; /* likewise: the target shows more than at first */
 };
 
 static double day_of(const struct plain *p, size_t visit) {
@@ -266,19 +268,33 @@ static bool whole(const struct plain *p, size_t visit, uint16_t target) {
     return is;
 }
 
-/* P(all findings of one target at a visit): it follows its lesions or stands as at first. */
-static double target_p(const struct plain *p, size_t visit, uint16_t target) {
+/* P(all findings of one target at a visit), it following its lesions (0) or standing as at first (1), each with
+ * its chance. */
+static void target_p(const struct plain *p, size_t visit, uint16_t target, double either[2]) {
     const struct rw_exam *exam = p->visits->exams[visit];
-    double back = 1.0, not_yet = 1.0;
+    const double shows =
+        rw_fact_value(whole(p, visit, target) ? "recovery_shows_whole" : "recovery_shows_partial");
+    either[0] = shows;
+    either[1] = 1.0 - shows;
     for (size_t i = 0; i < exam->finding_count; i++) {
         if (rw_model()->checks[exam->findings[i].check].target != target)
             continue;
-        back *= finding_p(p, visit, visit, &exam->findings[i]);
-        not_yet *= finding_p(p, visit, 0, &exam->findings[i]);
+        either[0] *= finding_p(p, visit, visit, &exam->findings[i]);
+        either[1] *= finding_p(p, visit, 0, &exam->findings[i]);
     }
-    const double shows =
-        rw_fact_value(whole(p, visit, target) ? "recovery_shows_whole" : "recovery_shows_partial");
-    return shows * back + (1.0 - shows) * not_yet;
+}
+
+/* Adds a path to what each target shows at the last visit. */
+static void add_recovered(struct plain *p, double weight) {
+    for (uint16_t target = 0; target < rw_model()->target_count; target++) {
+        const struct rw_case c = seen_by(p, p->last, target), first = seen_by(p, 0, target);
+        enum rw_spread spread;
+        double either[2];
+        if (!(rw_intact_fraction(&c, target, &spread) > rw_intact_fraction(&first, target, &spread) + AGREES))
+            continue;
+        target_p(p, p->last, target, either);
+        p->recovered[target] += weight * either[0] / (either[0] + either[1]);
+    }
 }
 
 static double manner_p(const struct plain *p) {
@@ -295,8 +311,11 @@ static double manner_p(const struct plain *p) {
 
 static double visit_p(const struct plain *p, size_t visit) {
     double product = 1.0;
-    for (uint16_t target = 0; target < rw_model()->target_count; target++)
-        product *= target_p(p, visit, target);
+    for (uint16_t target = 0; target < rw_model()->target_count; target++) {
+        double either[2];
+        target_p(p, visit, target, either);
+        product *= either[0] + either[1];
+    }
     return product;
 }
 
@@ -307,6 +326,7 @@ static double all_paths(struct plain *p, size_t visit, double weight) {
     if (visit > p->last) {
         for (size_t i = 0; i < p->h->lesion_count; i++)
             p->now[i][p->severity[p->last][i]] += weight;
+        add_recovered(p, weight);
         return weight;
     }
     for (size_t i = 0; i < p->h->lesion_count; i++)
@@ -332,10 +352,33 @@ static double all_paths(struct plain *p, size_t visit, double weight) {
 static double enumerate(struct plain *p) {
     double sum = 0.0;
     memset(p->now, 0, sizeof p->now);
+    memset(p->recovered, 0, sizeof p->recovered);
     for (p->variant = 0; p->variant < rw_model()->variant_count; p->variant++)
         for (p->manner = 0; p->manner < MANNERS; p->manner++)
             sum += all_paths(p, 0, rw_model()->variants[p->variant].prevalence * manner_p(p));
     return sum;
+}
+
+/* What targets show at the last visit, for one set of lesions alone. */
+static void recovered_agrees(const struct plain *p, double sum) {
+    struct rw_exam *exams = calloc(p->last + 1, sizeof *exams);
+    uint8_t severity[RW_MAX_SITES] = {0};
+    struct rw_arena arena = {.size = rw_course_workspace_size(), .base = malloc(rw_course_workspace_size())};
+    struct rw_sums *sums = calloc(1, sizeof *sums);
+    struct rw_paths paths;
+    for (size_t v = 0; v <= p->last; v++)
+        exams[v] = *p->visits->exams[v];
+    for (size_t i = 0; i < p->h->lesion_count; i++)
+        severity[p->h->lesions[i].site] = p->h->lesions[i].severity;
+    cr_assert(rw_paths_init(&paths, exams, p->last + 1, &arena));
+    rw_paths_trace(&paths, severity, 1.0, sums, NULL, 0);
+    for (size_t i = 0; i < paths.watched_count; i++)
+        cr_assert_float_eq(sums->recovered[p->last][i], p->recovered[paths.watched[i].target] / sum, AGREES,
+                           "%s: %.12f, not %.12f", rw_model()->targets[paths.watched[i].target].id,
+                           sums->recovered[p->last][i], p->recovered[paths.watched[i].target] / sum);
+    free(sums);
+    free(arena.base);
+    free(exams);
 }
 
 static void agrees(const struct visits *visits, size_t most) {
@@ -357,6 +400,7 @@ static void agrees(const struct visits *visits, size_t most) {
         for (size_t k = 0; k < h->first.lesion_count; k++)
             for (size_t severity = 0; severity < 3; severity++)
                 cr_assert_float_eq(h->now[k][severity], p->now[k][severity] / sum, AGREES);
+        recovered_agrees(p, sum);
         compared++;
     }
     cr_assert_eq(compared, most, "only %zu hypotheses were small enough", compared);

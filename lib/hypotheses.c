@@ -105,6 +105,11 @@ static void root_prior(struct rw_prior_terms *terms, const struct rw_prior *p) {
             terms->root_atom[7 * i + s - 1] = terms->roots[s << (3 * i)] - log(singles);
 }
 
+/* Two trunks, two divisions or two cords: what a track or a blow across the plexus meets together. */
+static bool one_level(const struct rw_site *a, const struct rw_site *b) {
+    return a->level == b->level && a->level != RW_LEVEL_NERVE;
+}
+
 /* ln k of every pair of further sites. */
 static void couple(struct rw_prior_terms *terms, const struct rw_space *space, const struct rw_prior *p) {
     const struct rw_model *m = rw_model();
@@ -113,6 +118,7 @@ static void couple(struct rw_prior_terms *terms, const struct rw_space *space, c
             const struct rw_site *sa = &m->sites[space->further_site[a]],
                                  *sb = &m->sites[space->further_site[b]];
             terms->coupling[a][b] = (space->in_series[a] >> b & 1u) != 0  ? log(p->in_series)
+                                    : one_level(sa, sb)                   ? log(p->same_level)
                                     : strcmp(sa->region, sb->region) == 0 ? log(p->same_region)
                                                                           : 0.0;
         }

@@ -20,6 +20,7 @@
  * disease; Z the sums over all unordered sets of different sites that make the kinds sum to 1;
  *   k(a,b) = in_series where both lie in one region and more than half of the fibres of one of them run
  *            through the other too (bundle weights of the usual form summed over all targets),
+ *            else same_level where both are trunks, both divisions or both cords,
  *            else same_region inside one region, else 1;
  *   c(r,a) = in_series where a is a trunk or division and every plexus root that feeds it in the usual form
  *            (the first variant) is injured in r, else 1;

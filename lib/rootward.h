@@ -292,6 +292,7 @@ struct rw_prior {
     double agree_level;                            /* factor: neighbours at the same of pre/proximal/distal */
     double site[RW_MAX_SITES][3];                  /* further sites: [site][severity], sums to 1 over all */
     double same_region;                            /* factor for two further sites of one region */
+    double same_level;                             /* instead, for two trunks, divisions or cords */
     double in_series;                              /* factor for sites that lie one after the other */
     /* Odds of each site that a scattered disease picks, by severity; 0 for those that it spares. All 0, and
      * kind[RW_PRIOR_SCATTERED] 0, where the mechanism never scatters. */

@@ -273,6 +273,7 @@ static void write_prior(struct rw_json *json, const struct rw_prior *prior) {
     rw_json_key_exact(json, "agree_level", prior->agree_level);
     write_site_priors(json, prior);
     rw_json_key_exact(json, "same_region", prior->same_region);
+    rw_json_key_exact(json, "same_level", prior->same_level);
     rw_json_key_exact(json, "in_series", prior->in_series);
     write_scattered(json, prior);
     rw_json_close(json, '}');

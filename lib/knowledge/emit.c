@@ -254,6 +254,7 @@ static void emit_priors(const struct rw_model *model, FILE *out) {
         number_field(out, "agree_complete", prior->agree_complete);
         number_field(out, "agree_level", prior->agree_level);
         number_field(out, "same_region", prior->same_region);
+        number_field(out, "same_level", prior->same_level);
         number_field(out, "in_series", prior->in_series);
         fputs("\n     .site = {\n     ", out);
         for (size_t site = 0; site < model->site_count; site++) {

@@ -26,12 +26,14 @@ enum part {
     REGION,
     SHARE_COMPLETE,
     SAME_REGION,
+    SAME_LEVEL,
     IN_SERIES,
     SCATTERED,
     PART_COUNT
 };
-static const char *const parts[PART_COUNT] = {"kind",   "pattern",  "state",       "agree",     "site",
-                                              "region", "complete", "same_region", "in_series", "scattered"};
+static const char *const parts[PART_COUNT] = {"kind",       "pattern",   "state",    "agree",
+                                              "site",       "region",    "complete", "same_region",
+                                              "same_level", "in_series", "scattered"};
 
 struct source {
     struct knowledge *knowledge;
@@ -204,6 +206,7 @@ static bool key_is_known(struct knowledge *knowledge, enum part part, const char
     case SHARE_COMPLETE:
         return is_site || is_region;
     case SAME_REGION:
+    case SAME_LEVEL:
     case IN_SERIES:
         return strcmp(key, "factor") == 0;
     case PART_COUNT:
@@ -275,6 +278,7 @@ void kn_build_priors(struct knowledge *knowledge) {
         prior->agree_complete = factor(&source, "agree", "complete");
         prior->agree_level = factor(&source, "agree", "level");
         prior->same_region = factor(&source, "same_region", "factor");
+        prior->same_level = factor(&source, "same_level", "factor");
         prior->in_series = factor(&source, "in_series", "factor");
         check_scatter(&source, prior);
     }

@@ -119,17 +119,26 @@ def paths(model):
     return shared, fed
 
 
+def tiers(model):
+    """Trunks, divisions and cords: a number a level. Every other site has a number of its own."""
+    numbers = {"trunk": 1, "division": 2, "cord": 3}
+    return {s["site"]: numbers.get(s["level"], 4 + i) for i, s in enumerate(model["sites"])}
+
+
 def set_totals(model, prior):
     """Z1, Z2, Z3 and Zx: what the kinds with further sites sum to before they are scaled to 1, severities summed
     out: over roots and a site, over unordered sets of two and three sites, over a root and two sites."""
     region = {s["site"]: s["region"] for s in model["sites"]}
+    tier = tiers(model)
     shared, fed = paths(model)
     q = {site: share["partial"] + share["complete"] for site, share in prior["site"].items()}
 
     def k(a, b):
-        if region[a] != region[b]:
-            return 1
-        return prior["in_series" if shared[a, b] > min(shared[a, a], shared[b, b]) / 2 else "same_region"]
+        if region[a] == region[b] and shared[a, b] > min(shared[a, a], shared[b, b]) / 2:
+            return prior["in_series"]
+        if tier[a] == tier[b]:
+            return prior["same_level"]
+        return prior["same_region"] if region[a] == region[b] else 1
 
     def c(mask, a):
         feeds = sum(1 << i for i, f in enumerate(fed[a]) if f)
@@ -178,7 +187,8 @@ def prior_arrays(model, mechanism):
         "atom_fed": [[0] * 5] + [fed[site] for site, _ in atoms],
         "region": [regions.index(s["region"]) + 1 for s in model["sites"]],
         "shared": [[shared[a, b] for b in names] for a in names],
-        "same_region": prior["same_region"], "in_series": prior["in_series"],
+        "tier": list(tiers(model).values()),
+        "same_region": prior["same_region"], "same_level": prior["same_level"], "in_series": prior["in_series"],
         "atom_share": [0] + [prior["site"][site][severity] for site, severity in atoms],
         "root_site": [[names.index("%s_%s" % (root.lower(), part)) + 1
                        for part in ("preganglionic", "proximal", "distal")] for root in ROOTS],

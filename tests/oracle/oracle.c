@@ -219,9 +219,14 @@ static bool one_path(const struct oracle *oracle, size_t a, size_t b) {
 
 double oracle_coupling(const struct oracle *oracle, size_t a, size_t b) {
     const struct rw_site *sites = rw_model()->sites;
-    if (strcmp(sites[a].region, sites[b].region) != 0)
-        return 1;
-    return one_path(oracle, a, b) ? oracle->prior->in_series : oracle->prior->same_region;
+    const bool same_region = strcmp(sites[a].region, sites[b].region) == 0;
+    if (same_region && one_path(oracle, a, b))
+        return oracle->prior->in_series;
+    const enum rw_level levels[] = {RW_LEVEL_TRUNK, RW_LEVEL_DIVISION, RW_LEVEL_CORD};
+    for (size_t i = 0; i < sizeof levels / sizeof *levels; i++)
+        if (sites[a].level == levels[i] && sites[b].level == levels[i])
+            return oracle->prior->same_level;
+    return same_region ? oracle->prior->same_region : 1;
 }
 
 /* Product of q over a set of further sites and of k over its pairs. */

@@ -60,14 +60,17 @@ for config in itertools.product(states, repeat=5):  # C = Π state · Π over in
     total[hurt] += c
 paths = [bundles[b] for target in forms[0]["bundles"].values() for b in target]
 fibres = sum((Counter({ab: p["weight"] for ab in itertools.product(p["sites"], repeat=2)}) for p in paths), Counter())
-region = {s["site"]: s["region"] for s in model["sites"]}
+region, level = ({s["site"]: s[what] for s in model["sites"]} for what in ("region", "level"))
+def together(a, b):  # the name of the factor for two further sites
+    if region[a] == region[b] and fibres[a, b] > min(fibres[a, a], fibres[b, b]) / 2:
+        return "in_series"
+    return ("same_level" if level[a] == level[b] != "nerve" else "same_region" if region[a] == region[b] else None)
 fed = {s["site"]: {p["root"] for p in paths if s["site"] in p["sites"]}.intersection(roots)
        for s in model["sites"] if s["level"] in ("trunk", "division")}
-def factor(hurt, further):  # pattern / Σ C · Π q · same_region or in_series, also for a trunk beside all its roots
+def factor(hurt, further):  # pattern / Σ C · Π q · what couples two sites, in_series also for a trunk beside all its roots
     pattern = prior["pattern"][sum(1 << i for i, r in enumerate(roots) if r in hurt)] if hurt else 1
     share = math.prod(prior["site"][s][how] for s, how in further) * math.prod(
-        prior["in_series" if fibres[a, b] > min(fibres[a, a], fibres[b, b]) / 2 else "same_region"]
-        for (a, _), (b, _) in itertools.combinations(further, 2) if region[a] == region[b])
+        prior.get(together(a, b), 1) for (a, _), (b, _) in itertools.combinations(further, 2))
     return pattern / total[hurt] * share * prior["in_series"] ** sum(fed[s] <= hurt for s, _ in further if s in fed)
 kinds = {"none": (0, [0]), "single": (1, [0]), "pair": (2, [0]), "triple": (3, [0]), "roots": (0, range(1, 6)),
          "roots_and_one": (1, range(1, 6)), "root_and_two": (2, [1])}  # number of further sites, of injured roots

@@ -6,29 +6,6 @@
 #include "course.h"
 #include "recovery.h"
 
-/* ---- what a word speaks for ---- */
-
-/* Mean intact fraction given an observation, every fraction being equally likely. */
-static double speaks_for(const struct rw_table *table, unsigned observation) {
-    double sum = 0.0, weight = 0.0;
-    for (size_t g = 0; g < RW_GRID; g++) {
-        const double f = (double)g / (RW_GRID - 1);
-        const double p = rw_table_probability(table, RW_SPREAD_SHARP, f, observation);
-        sum += f * p;
-        weight += p;
-    }
-    return sum / weight;
-}
-
-static double word_speaks_for(const struct rw_check *check, uint8_t word) {
-    const struct rw_model *m = rw_model();
-    const struct rw_value *value = &m->scales[check->scale].values[word];
-    double sum = 0.0;
-    for (size_t i = 0; i < value->count; i++)
-        sum += value->weight[i] * speaks_for(&m->tables[check->table], value->observation[i]);
-    return sum;
-}
-
 /* Findings whose going or coming is good or bad news only together with others. */
 static bool is_neutral(const struct rw_check *check) {
     return check->section == RW_SECTION_PERCUSSION || check->section == RW_SECTION_PSEUDOMENINGOCELE ||
@@ -50,8 +27,8 @@ static enum rw_direction direction(const struct rw_paths *paths, const struct rw
     for (size_t end = 0; end < 2; end++)
         if (is_neutral(check) || rw_table_ready(table, &paths->exams[change->visit[end]]) < 1.0)
             return RW_CHANGE_OTHER;
-    const double before = word_speaks_for(check, change->value[0]);
-    const double after = word_speaks_for(check, change->value[1]);
+    const double before = rw_word_speaks_for(check, change->value[0]);
+    const double after = rw_word_speaks_for(check, change->value[1]);
     return after > before ? RW_CHANGE_BETTER : after < before ? RW_CHANGE_WORSE : RW_CHANGE_OTHER;
 }
 
@@ -59,7 +36,7 @@ static enum rw_direction direction(const struct rw_paths *paths, const struct rw
 
 /* Observations that speak for at least (end 0) or at most (end 1) as much as another. */
 static bool is_as_far(const struct rw_table *table, unsigned observation, unsigned than, size_t end) {
-    const double a = speaks_for(table, observation), b = speaks_for(table, than);
+    const double a = rw_speaks_for(table, observation), b = rw_speaks_for(table, than);
     return end == 0 ? a >= b : a <= b;
 }
 

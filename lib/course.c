@@ -26,15 +26,15 @@ static size_t lists_size(void) {
     return MOST_LISTED * sizeof(struct rw_listed) + RW_MAX_VISITS * sizeof(struct rw_exam) + 64;
 }
 
-/* After the searches, in the same place; then what the pace needs, which is less than an assessment does. */
 static size_t kept_size(void) {
-    return sizeof(struct rw_paths) + sizeof(struct rw_sums) + RW_MAX_STATES * sizeof(struct rw_state) + 64;
+    return sizeof(struct rw_paths) + sizeof(struct rw_sums) + RW_MAX_STATES * sizeof(struct rw_state) +
+           RW_MAX_TARGETS * sizeof(struct rw_watched) +
+           RW_MAX_VISITS * RW_MAX_CHECKS * sizeof(struct rw_reading) + 64;
 }
 
+/* After the searches, in the same place; then what the pace needs, which is less than an assessment does. */
 static size_t sums_size(void) {
-    return RW_MAX_TARGETS * sizeof(struct rw_watched) +
-           RW_MAX_VISITS * RW_MAX_CHECKS * sizeof(struct rw_reading) + rw_paths_scratch_size() +
-           RW_MAX_CHANGES * sizeof(struct rw_probe) + 64;
+    return rw_paths_scratch_size() + RW_MAX_CHANGES * sizeof(struct rw_probe) + 64;
 }
 
 size_t rw_course_workspace_size(void) {
@@ -378,12 +378,12 @@ static bool sum_up(struct course *course, struct rw_course *out) {
     course->paths = rw_arena_take(arena, 1, sizeof *course->paths);
     course->sums = rw_arena_take(arena, 1, sizeof *course->sums);
     course->states = rw_arena_take(arena, RW_MAX_STATES, sizeof *course->states);
-    const size_t kept = arena->used;
     if (course->paths == NULL || course->sums == NULL || course->states == NULL ||
         !rw_paths_init(course->paths, course->exams, course->visit_count, arena))
         return false;
+    const size_t kept = arena->used;
     course->probes = rw_arena_take(arena, RW_MAX_CHANGES, sizeof *course->probes);
-    if (course->probes == NULL)
+    if (course->probes == NULL || !rw_paths_scratch_new(course->paths, arena))
         return false;
     memset(course->sums, 0, sizeof *course->sums);
     drop_doubles(course);
@@ -394,7 +394,7 @@ static bool sum_up(struct course *course, struct rw_course *out) {
     trace(course, out);
     fill_marginals(course, out);
     rw_changes_finish(course->paths, course->sums, course->probes, out->changes, out->change_count);
-    arena->used = kept; /* readings, scratch and probes have done their work */
+    arena->used = kept; /* scratch and probes have done their work */
     return fill_pace(course, out);
 }
 

@@ -44,12 +44,14 @@
  * changed repeats itself, more than the tables say: people differ in how their nerves share muscles and skin,
  * and stay as they are. With v the word of the last earlier visit with this check, f the target's intact
  * fraction and f_1 that of the first visit,
- *   P(word w | v) = k g S(v, w) / P(v) + k n N(v, w) / P(v) + (1 − k g − k n) P(w),
- *   k = greatest(0, 1 − |f − f_1| / change_shows),
+ *   P(word w | v) = k A(w) + (1 − k) P'(w),   k = greatest(0, 1 − |f − f_1| / change_shows),
+ *   A(w) = g S(v, w) / P(v) + n N(v, w) / P(v) + (1 − g − n) P(w)              as long as nothing changes,
  *   S = Σ over observations o of least(W_v(o), W_w(o)) P(o)                    the same once more,
  *   N = ½ Σ over classes c of Σ_{o in c} W_v(o) P(o) · Σ_{o in c} W_w(o) P(o) / P(c)    read anew within c,
  *   g = finding_persists, n = (1 − g) (1 − finding_strays),
- * for imaging of the roots g = picture_persists and n = 0; all P at f (N at the points of the tables' grid, linear
+ * for imaging of the roots g = picture_persists and n = 0. P' is what is read when much came back: an observation
+ * that speaks for less than v falls to A of it, as if nothing had changed, and all others share what is left in
+ * proportion to P; for words, by their weights W. All P at f (N and P' at the points of the tables' grid, linear
  * between), W the weights with which words map to observations, and classes the pairs of neighbouring
  * observations of a table, in both ways to pair them (01 23 45 and 0 12 34 5), so that a misreading is mostly
  * by one step. Where no earlier visit has the check, and where either finding was filled in or its sign was
@@ -72,7 +74,7 @@
  * shows a sign when p_recovered is at least ½, but not while the muscle is graded no better than at first.
  * The first sign is compared with its dates in recovery.h: EARLIER when a visit shows one before the first
  * date; LATER when a visit past the second date shows none. UNCLEAR when none shows one although the last
- * grade is higher than the first by a whole grade or more. Where a group was graded and not the muscle
+ * grade is better than the first. Where a group was graded and not the muscle
  * itself, the group's sign is the muscle's.
  */
 #ifndef RW_COURSE_H

@@ -74,29 +74,28 @@ static struct rw_evidence evidence_of(const struct rw_states *states, const stru
     return e;
 }
 
-/* Predictive probability of each word of a check's scale, with the finding itself left out: observations are
- * predicted effect by effect, then mixed into words. */
+/* Probability of each word of a check's scale under the posterior: observations are predicted effect by effect,
+ * then mixed into words. */
 static void predict_words(const struct rw_states *states, const struct sight *sight,
                           const struct rw_check *check, double ready, double *predicted) {
     const struct rw_model *m = rw_model();
     const struct rw_table *table = &m->tables[check->table];
     const struct rw_scale *scale = &m->scales[check->scale];
     const size_t leader = sight->effects->of[0];
-    double all = 0.0, seen[MAX_OBSERVATIONS] = {0};
+    double seen[MAX_OBSERVATIONS] = {0};
     for (size_t e = 0; e < sight->effects->count; e++)
         for (size_t w = 0; w < states->world_count; w++) {
             const double weight = sight->others[e][w] + (e == leader ? states->list[0].weight[w] : 0.0);
             double p[MAX_OBSERVATIONS];
             rw_effect_predict(table, ready, &sight->effects->list[e], w, p);
-            all += weight / sight->p[e][w];
             for (size_t o = 0; o < table->observation_count; o++)
-                seen[o] += weight / sight->p[e][w] * p[o];
+                seen[o] += weight * p[o];
         }
     for (size_t v = 0; v < scale->value_count; v++) {
         const struct rw_value *value = &scale->values[v];
         predicted[v] = 0.0;
         for (size_t i = 0; i < value->count; i++)
-            predicted[v] += value->weight[i] * seen[value->observation[i]] / all;
+            predicted[v] += value->weight[i] * seen[value->observation[i]];
     }
 }
 

@@ -1,5 +1,4 @@
 /* Whether muscles recover in their time. */
-#include <math.h>
 #include <string.h>
 
 #include "course.h"
@@ -13,16 +12,30 @@ static bool is_strong(const struct rw_measured *measured) {
     return measured->given && measured->grade[RW_GRADE_STRONG] + measured->grade[RW_GRADES - 1] >= 0.5;
 }
 
-static double mean_grade(const struct rw_measured *measured) {
-    double mean = 0.0;
-    for (size_t g = 0; g < RW_GRADES; g++)
-        mean += (double)g * measured->grade[g];
-    return mean;
+/* The motor finding of a target. */
+static const struct rw_finding *graded(const struct rw_exam *exam, uint16_t target) {
+    const struct rw_model *m = rw_model();
+    for (size_t i = 0; i < exam->finding_count; i++) {
+        const struct rw_check *check = &m->checks[exam->findings[i].check];
+        if (check->section == RW_SECTION_MOTOR && check->target == target)
+            return &exam->findings[i];
+    }
+    return NULL;
 }
 
-/* How much higher the examiner graded it. */
-static double rise(const struct rw_measured *first, const struct rw_measured *later) {
-    return first->given && later->given ? mean_grade(later) - mean_grade(first) : (double)NAN;
+/* Whether the examiner graded a target better than at first, or no better; false for both without two grades. */
+struct rise {
+    bool better, none;
+};
+
+static struct rise rise_of(const struct rw_paths *paths, uint16_t target, size_t visit) {
+    const struct rw_finding *first = graded(&paths->exams[0], target),
+                            *later = graded(&paths->exams[visit], target);
+    if (first == NULL || later == NULL)
+        return (struct rise){false, false};
+    const struct rw_check *check = &rw_model()->checks[first->check];
+    const bool better = rw_word_speaks_for(check, later->value) > rw_word_speaks_for(check, first->value);
+    return (struct rise){better, !better};
 }
 
 static enum rw_pace pace_of(const struct rw_paths *paths, const struct rw_muscle_pace *m, size_t last,
@@ -55,13 +68,13 @@ static uint16_t speaks_for(const struct rw_paths *paths, uint16_t muscle, size_t
 /* False: no later visit examined it. */
 static bool follow(const struct rw_paths *paths, const struct rw_sums *sums,
                    const struct rw_muscle_recovery *r, struct rw_muscle_pace *out) {
-    struct rw_measured first, measured = {0};
+    struct rw_measured measured = {0};
+    struct rise rise = {false, false};
     size_t last = 0;
     if (paths->watched_of[r->muscle] == RW_NONE)
         return false;
     *out = (struct rw_muscle_pace){.muscle = r->muscle, .sign = RW_MAX_VISITS};
     memcpy(out->first_sign, r->first_sign, sizeof out->first_sign);
-    rw_measure(&paths->exams[0], r->muscle, &first);
     for (size_t v = 1; v < paths->visit_count; v++) {
         struct rw_measured here;
         rw_measure(&paths->exams[v], r->muscle, &here);
@@ -69,13 +82,15 @@ static bool follow(const struct rw_paths *paths, const struct rw_sums *sums,
             continue;
         measured = here;
         last = v;
-        out->p_recovered = sums->recovered[v][speaks_for(paths, r->muscle, v)] / sums->total;
-        if (out->sign == RW_MAX_VISITS && out->p_recovered >= SIGN && !(rise(&first, &here) <= 0.0))
+        const uint16_t watched = speaks_for(paths, r->muscle, v);
+        rise = rise_of(paths, paths->watched[watched].target, v);
+        out->p_recovered = sums->recovered[v][watched] / sums->total;
+        if (out->sign == RW_MAX_VISITS && out->p_recovered >= SIGN && !rise.none)
             out->sign = (uint8_t)v;
         else if (out->sign == RW_MAX_VISITS)
             out->silent = (uint8_t)v;
     }
-    out->pace = (uint8_t)(out->sign == RW_MAX_VISITS && rise(&first, &measured) >= 1.0
+    out->pace = (uint8_t)(out->sign == RW_MAX_VISITS && rise.better
                               ? RW_PACE_UNCLEAR
                               : pace_of(paths, out, last, is_strong(&measured)));
     return last > 0;

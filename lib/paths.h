@@ -22,6 +22,7 @@ enum rw_depths { RW_DEPTHS_MILD, RW_DEPTHS_SEVERE, RW_DEPTHS_EASED, RW_DEPTHS_CO
 struct rw_reading {
     double grid[RW_SPREAD_COUNT][RW_GRID], outside;
     double shared[RW_SPREAD_COUNT][RW_GRID], shared_outside; /* with `before` */
+    double risen[RW_SPREAD_COUNT][RW_GRID];                  /* P(finding | `before`, much came back) */
     double persists;                                         /* 0: nothing to go by before it */
     size_t before;                                           /* reading */
 };
@@ -85,7 +86,8 @@ struct rw_sums {
     double now[RW_MAX_LESIONS][3]; /* likewise, by lesion in rising order of sites; each sums to 1 */
 };
 
-/* Lays out 1 to RW_MAX_VISITS exams, ordered and made alike by the caller. False: the arena is too small. */
+/* Lays out 1 to RW_MAX_VISITS exams, ordered and made alike by the caller, without scratch. False: the arena is too
+ * small. */
 bool rw_paths_init(struct rw_paths *paths, const struct rw_exam *exams, size_t count, struct rw_arena *arena);
 
 /* ln Σ over worlds and paths of a set of lesions; `alone`: ln P(findings of a visit | the set as it is). */
@@ -106,6 +108,9 @@ size_t rw_paths_scratch_size(void);
 /* P(a reading | the one before it, an intact fraction that has risen by so much since the first visit). */
 double rw_reading_again(const struct rw_paths *paths, const struct rw_reading *reading, enum rw_spread spread,
                         double fraction, double risen);
+/* Mean intact fraction given an observation or a word, every fraction being equally likely. */
+double rw_speaks_for(const struct rw_table *table, unsigned observation);
+double rw_word_speaks_for(const struct rw_check *check, uint8_t word);
 /* P(value | grid), linear between grid points. */
 double rw_on_grid(const double grid[RW_GRID], double fraction);
 

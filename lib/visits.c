@@ -6,6 +6,9 @@
 #include "recovery.h"
 #include "unaided.h"
 
+/* Words that speak for the same but for rounding. */
+#define SAME_WORD 1e-9
+
 /* ---- what is watched ---- */
 
 static void watch(struct rw_paths *paths, uint16_t target) {
@@ -112,6 +115,26 @@ static double weight_of(const struct rw_value *value, unsigned observation) {
     return 0.0;
 }
 
+double rw_speaks_for(const struct rw_table *table, unsigned observation) {
+    double sum = 0.0, weight = 0.0;
+    for (size_t g = 0; g < RW_GRID; g++) {
+        const double f = (double)g / (RW_GRID - 1);
+        const double p = rw_table_probability(table, RW_SPREAD_SHARP, f, observation);
+        sum += f * p;
+        weight += p;
+    }
+    return sum / weight;
+}
+
+double rw_word_speaks_for(const struct rw_check *check, uint8_t word) {
+    const struct rw_model *m = rw_model();
+    const struct rw_value *value = &m->scales[check->scale].values[word];
+    double sum = 0.0;
+    for (size_t i = 0; i < value->count; i++)
+        sum += value->weight[i] * rw_speaks_for(&m->tables[check->table], value->observation[i]);
+    return sum;
+}
+
 /* How far a finding goes by the last one while nothing changes: the same again, or one of its class. Pictures
  * show the same, as they may be the same. */
 struct likeness {
@@ -125,46 +148,85 @@ static struct likeness likeness_of(enum rw_section section) {
     return (struct likeness){.same = same, .near = (1.0 - same) * (1.0 - rw_fact_value("finding_strays"))};
 }
 
-/* N of course.h. Classes are two neighbouring observations, in both ways to pair them; `p`: P(observation). */
-static double joint_by_class(const struct rw_table *table, const struct rw_value *before,
-                             const struct rw_value *now, const double *p) {
+/* A finding, the one before it, and what observations do at one intact fraction. */
+struct pair {
+    const struct rw_table *table;
+    const struct rw_value *before, *now;
+    struct likeness like;
+    bool falls[UINT8_MAX]; /* by observation: it speaks for less than the word before */
+    double p[UINT8_MAX];
+};
+
+/* N of course.h. Classes are two neighbouring observations, in both ways to pair them. */
+static double joint_by_class(const struct pair *pair, const struct rw_value *now) {
     double joint = 0.0;
     for (unsigned shift = 0; shift < 2; shift++)
-        for (unsigned class = 0; 2 * class < table->observation_count + shift; class ++) {
+        for (unsigned class = 0; 2 * class < pair->table->observation_count + shift; class ++) {
             double all = 0.0, first = 0.0, second = 0.0;
             for (unsigned k = 2 * class; k < 2 * class + 2; k++) {
                 const unsigned o = k - shift; /* wraps below 0 */
-                if (o >= table->observation_count)
+                if (o >= pair->table->observation_count)
                     continue;
-                all += p[o];
-                first += weight_of(before, o) * p[o];
-                second += weight_of(now, o) * p[o];
+                all += pair->p[o];
+                first += weight_of(pair->before, o) * pair->p[o];
+                second += weight_of(now, o) * pair->p[o];
             }
             joint += 0.5 * first * second / all;
         }
     return joint;
 }
 
-/* What two words of one table have in common: (same · S + near · N) / (same + near) of course.h. */
-static void share(const struct rw_finding *before, const struct rw_finding *now, struct likeness like,
-                  struct rw_reading *out) {
+/* g S + n N of course.h. */
+static double joint_of(const struct pair *pair, const struct rw_value *now) {
+    double same = 0.0;
+    for (unsigned o = 0; o < pair->table->observation_count; o++)
+        same += fmin(weight_of(pair->before, o), weight_of(now, o)) * pair->p[o];
+    return pair->like.same * same + pair->like.near * joint_by_class(pair, now);
+}
+
+/* P'(w | v) of course.h. */
+static double risen(const struct pair *pair) {
+    double before = 0.0, falls = 0.0, own_falls = 0.0, others = 0.0, own_others = 0.0;
+    for (unsigned o = 0; o < pair->table->observation_count; o++)
+        before += weight_of(pair->before, o) * pair->p[o];
+    for (unsigned o = 0; o < pair->table->observation_count; o++) {
+        const struct rw_value alone = {.count = 1, .observation = {(uint8_t)o}, .weight = {1.0}};
+        const double weight = weight_of(pair->now, o);
+        if (pair->falls[o]) {
+            const double p =
+                joint_of(pair, &alone) / before + (1.0 - pair->like.same - pair->like.near) * pair->p[o];
+            falls += p;
+            own_falls += weight * p;
+        } else {
+            others += pair->p[o];
+            own_others += weight * pair->p[o];
+        }
+    }
+    return own_falls + own_others * (1.0 - falls) / others;
+}
+
+static void compare(const struct rw_finding *before, const struct rw_finding *now, struct likeness like,
+                    struct rw_reading *out) {
     const struct rw_model *m = rw_model();
     const struct rw_check *check = &m->checks[now->check];
-    const struct rw_table *table = &m->tables[check->table];
-    const struct rw_value *v = &m->scales[check->scale].values[before->value],
-                          *w = &m->scales[check->scale].values[now->value];
-    for (size_t s = 0; s <= RW_SPREAD_COUNT; s++) /* the last: outside */
-        for (size_t g = 0; g < (s < RW_SPREAD_COUNT ? RW_GRID : 1); g++) {
-            double p[UINT8_MAX], same = 0.0;
-            for (unsigned o = 0; o < table->observation_count; o++) {
-                p[o] = s == RW_SPREAD_COUNT
-                           ? table->outside[o]
-                           : rw_table_probability(table, (enum rw_spread)s, (double)g / (RW_GRID - 1), o);
-                same += fmin(weight_of(v, o), weight_of(w, o)) * p[o];
-            }
-            *(s == RW_SPREAD_COUNT ? &out->shared_outside : &out->shared[s][g]) =
-                (like.same * same + like.near * joint_by_class(table, v, w, p)) / (like.same + like.near);
+    const struct rw_value *values = m->scales[check->scale].values;
+    struct pair pair = {.table = &m->tables[check->table],
+                        .before = &values[before->value],
+                        .now = &values[now->value],
+                        .like = like};
+    const double spoken = rw_word_speaks_for(check, before->value);
+    for (unsigned o = 0; o < pair.table->observation_count; o++)
+        pair.falls[o] = rw_speaks_for(pair.table, o) < spoken - SAME_WORD;
+    out->persists = like.same + like.near;
+    for (size_t s = 0; s < RW_SPREAD_COUNT; s++)
+        for (size_t g = 0; g < RW_GRID; g++) {
+            for (unsigned o = 0; o < pair.table->observation_count; o++)
+                pair.p[o] = rw_table_probability(pair.table, (enum rw_spread)s, (double)g / (RW_GRID - 1), o);
+            out->shared[s][g] = joint_of(&pair, pair.now) / out->persists;
+            out->risen[s][g] = risen(&pair);
         }
+    memcpy(pair.p, pair.table->outside, pair.table->observation_count * sizeof *pair.p);
+    out->shared_outside = joint_of(&pair, pair.now) / out->persists;
 }
 
 /* Goes by the last finding of this check, unless either was filled in or its sign was still coming. */
@@ -187,9 +249,7 @@ static void look_back(const struct rw_paths *paths, const struct rw_watched *w, 
                 if (ready < 1.0 || f->filled_in || finding->filled_in)
                     return;
                 out->before = reading;
-                const struct likeness like = likeness_of(check->section);
-                out->persists = like.same + like.near;
-                share(f, finding, like, out);
+                compare(f, finding, likeness_of(check->section), out);
                 return;
             }
             reading++;
@@ -205,11 +265,12 @@ static double again(double persists, double p, double before, double shared) {
 double rw_reading_again(const struct rw_paths *paths, const struct rw_reading *r, enum rw_spread spread,
                         double fraction, double risen) {
     const double p = rw_on_grid(r->grid[spread], fraction);
-    if (r->persists <= 0.0 || risen >= paths->change_shows)
+    if (r->persists <= 0.0)
         return p;
-    return again(r->persists * (1.0 - risen / paths->change_shows), p,
-                 rw_on_grid(paths->readings[r->before].grid[spread], fraction),
-                 rw_on_grid(r->shared[spread], fraction));
+    const double k = fmax(0.0, 1.0 - risen / paths->change_shows);
+    return k * again(r->persists, p, rw_on_grid(paths->readings[r->before].grid[spread], fraction),
+                     rw_on_grid(r->shared[spread], fraction)) +
+           (1.0 - k) * rw_on_grid(r->risen[spread], fraction);
 }
 
 /* The readings of one target at one visit, from readings[*count] on. */
@@ -334,7 +395,7 @@ bool rw_paths_init(struct rw_paths *paths, const struct rw_exam *exams, size_t c
     *paths = (struct rw_paths){.exams = exams, .visit_count = count};
     paths->watched = rw_arena_take(arena, RW_MAX_TARGETS, sizeof *paths->watched);
     paths->readings = rw_arena_take(arena, findings, sizeof *paths->readings);
-    if (paths->watched == NULL || paths->readings == NULL || !rw_paths_scratch_new(paths, arena))
+    if (paths->watched == NULL || paths->readings == NULL)
         return false;
     paths->change_shows = rw_fact_value("change_shows");
     paths->shows[0] = rw_fact_value("recovery_shows_partial");

@@ -206,30 +206,71 @@ static const struct rw_finding *recorded(const struct plain *p, size_t visit, ui
     return NULL;
 }
 
-/* N of course.h for plain words. */
-static double near_p(const struct rw_case *c, const struct rw_finding *before, const struct rw_finding *now) {
-    const struct rw_check *check = &rw_model()->checks[now->check];
-    const struct rw_table *table = &rw_model()->tables[check->table];
-    const struct rw_scale *scale = &rw_model()->scales[check->scale];
-    const unsigned v = scale->values[before->value].observation[0],
-                   w = scale->values[now->value].observation[0];
-    enum rw_spread spread;
-    const double x = rw_intact_fraction(c, check->target, &spread) * (RW_GRID - 1);
+/* Two plain words of one check, at one point of the grid. */
+struct point {
+    const struct rw_table *table;
+    unsigned before, now;
+    double g, n; /* finding_persists, and n of course.h */
+    double p[UINT8_MAX];
+};
+
+/* N of course.h. */
+static double near_at(const struct point *at, unsigned w) {
+    const unsigned v = at->before;
     double joint = 0.0;
-    for (size_t g = 0; g < RW_GRID; g++) {
-        const double near = fmax(0.0, 1.0 - fabs(x - (double)g)); /* weight of this point */
-        double p[UINT8_MAX] = {0};
-        for (unsigned o = 0; o < table->observation_count; o++)
-            p[o] = rw_table_probability(table, spread, (double)g / (RW_GRID - 1), o);
-        for (unsigned odd = 0; odd < 2; odd++) { /* 01 23 45, or 0 12 34 5 */
-            const unsigned first = v % 2 == odd ? v : v - 1;
-            double class = 0.0;
-            for (unsigned o = 0; o < table->observation_count; o++)
-                class += o == first || o == first + 1 ? p[o] : 0.0;
-            joint += w == first || w == first + 1 ? 0.5 * near * p[v] * p[w] / class : 0.0;
-        }
+    for (unsigned odd = 0; odd < 2; odd++) { /* 01 23 45, or 0 12 34 5 */
+        const unsigned first = v % 2 == odd ? v : v - 1;
+        double class = 0.0;
+        for (unsigned o = 0; o < at->table->observation_count; o++)
+            class += o == first || o == first + 1 ? at->p[o] : 0.0;
+        joint += w == first || w == first + 1 ? 0.5 * at->p[v] * at->p[w] / class : 0.0;
     }
     return joint;
+}
+
+/* A of course.h. */
+static double unchanged_at(const struct point *at, unsigned w) {
+    return (w == at->before ? at->g : 0.0) + at->n * near_at(at, w) / at->p[at->before] +
+           (1.0 - at->g - at->n) * at->p[w];
+}
+
+static double stands_for(const struct rw_table *table, unsigned o) {
+    double sum = 0.0, all = 0.0;
+    for (size_t g = 0; g < RW_GRID; g++) {
+        const double p = rw_table_probability(table, RW_SPREAD_SHARP, (double)g / (RW_GRID - 1), o);
+        sum += p * (double)g / (RW_GRID - 1);
+        all += p;
+    }
+    return sum / all;
+}
+
+/* P' of course.h. */
+static double risen_at(const struct point *at) {
+    const double before = stands_for(at->table, at->before) - AGREES;
+    double falls = 0.0, others = 0.0;
+    for (unsigned o = 0; o < at->table->observation_count; o++)
+        if (stands_for(at->table, o) < before)
+            falls += unchanged_at(at, o);
+        else
+            others += at->p[o];
+    if (stands_for(at->table, at->now) < before)
+        return unchanged_at(at, at->now);
+    return (1.0 - falls) * at->p[at->now] / others;
+}
+
+/* N and P' of course.h, between the points of the grid. */
+static void near_and_risen(const struct rw_case *c, struct point *at, uint16_t target, double *near,
+                           double *risen) {
+    enum rw_spread spread;
+    const double x = rw_intact_fraction(c, target, &spread) * (RW_GRID - 1);
+    *near = *risen = 0.0;
+    for (size_t g = 0; g < RW_GRID; g++) {
+        const double weight = fmax(0.0, 1.0 - fabs(x - (double)g));
+        for (unsigned o = 0; o < at->table->observation_count; o++)
+            at->p[o] = rw_table_probability(at->table, spread, (double)g / (RW_GRID - 1), o);
+        *near += weight * near_at(at, at->now);
+        *risen += weight * risen_at(at);
+    }
 }
 
 /* P(a finding of `visit` | the target as it is at visit `as`). Plain words of one observation only, of tables
@@ -248,12 +289,19 @@ static double finding_p(const struct plain *p, size_t visit, size_t as, const st
         const bool picture = check->section == RW_SECTION_ROOT_AVULSION;
         const double risen = rw_intact_fraction(&c, check->target, &spread) -
                              rw_intact_fraction(&first, check->target, &spread);
+        const struct rw_value *values = rw_model()->scales[check->scale].values;
+        struct point at = {.table = &rw_model()->tables[check->table],
+                           .before = values[before->value].observation[0],
+                           .now = values[f->value].observation[0],
+                           .g = rw_fact_value(picture ? "picture_persists" : "finding_persists")};
+        at.n = picture ? 0.0 : (1.0 - at.g) * (1.0 - rw_fact_value("finding_strays"));
+        double near, anew;
+        near_and_risen(&c, &at, check->target, &near, &anew);
         const double k = fmax(0.0, 1.0 - risen / rw_fact_value("change_shows")),
-                     g = k * rw_fact_value(picture ? "picture_persists" : "finding_persists"),
-                     n = picture ? 0.0 : (k - g) * (1.0 - rw_fact_value("finding_strays")),
-                     same = before->value == f->value ? 1.0 : 0.0;
-        return g * same + n * near_p(&c, before, f) / rw_finding_probability(&c, before, 1.0) +
-               (1.0 - g - n) * now;
+                     same = before->value == f->value ? at.g : 0.0,
+                     unchanged = same + at.n * near / rw_finding_probability(&c, before, 1.0) +
+                                 (1.0 - at.g - at.n) * now;
+        return k * unchanged + (1.0 - k) * anew;
     }
     return now;
 }
@@ -370,7 +418,7 @@ static void recovered_agrees(const struct plain *p, double sum) {
         exams[v] = *p->visits->exams[v];
     for (size_t i = 0; i < p->h->lesion_count; i++)
         severity[p->h->lesions[i].site] = p->h->lesions[i].severity;
-    cr_assert(rw_paths_init(&paths, exams, p->last + 1, &arena));
+    cr_assert(rw_paths_init(&paths, exams, p->last + 1, &arena) && rw_paths_scratch_new(&paths, &arena));
     rw_paths_trace(&paths, severity, 1.0, sums, NULL, 0);
     for (size_t i = 0; i < paths.watched_count; i++)
         cr_assert_float_eq(sums->recovered[p->last][i], p->recovered[paths.watched[i].target] / sum, AGREES,
@@ -701,6 +749,40 @@ Test(course, a_muscle_graded_as_at_first_shows_no_sign) {
     struct rw_course *c = course_of(&visits);
     cr_expect_eq(pace_of(c, "deltoid_posterior")->pace, RW_PACE_TOO_SOON);
     cr_expect_eq(pace_of(c, "biceps_brachii")->pace, RW_PACE_AS_EXPECTED);
+    free(c);
+    release(&visits);
+}
+
+/* A group that fell is no sign of its parts, and nothing that fell beyond chance is called recovered. */
+Test(course, a_fall_is_no_recovery) {
+    struct visits visits = {0};
+    add(&visits, 20,
+        "deltoid=4 biceps_brachii=4 infraspinatus=4 triceps_brachii=5 rhomboids=5 "
+        "extensor_digitorum=5 first_dorsal_interosseous=5");
+    add(&visits, 120,
+        "deltoid=2 biceps_brachii=2 infraspinatus=4 triceps_brachii=5 rhomboids=5 "
+        "extensor_digitorum=5 first_dorsal_interosseous=5");
+    struct rw_course *c = course_of(&visits);
+    for (size_t i = 0; i < c->muscle_count; i++)
+        cr_expect(c->muscles[i].pace != RW_PACE_EARLIER && c->muscles[i].pace != RW_PACE_AS_EXPECTED,
+                  "%s: %d", rw_model()->targets[c->muscles[i].muscle].id, (int)c->muscles[i].pace);
+    cr_expect_lt(change_of(c, "deltoid")->p_recovered, 0.3);
+    cr_expect_lt(change_of(c, "biceps_brachii")->p_recovered, 0.3);
+    cr_expect(change_of(c, "biceps_brachii")->beyond_chance);
+    free(c);
+    release(&visits);
+}
+
+/* A group's sign is the sign of its parts. */
+Test(course, parts_go_by_the_group_that_was_graded) {
+    struct visits visits = {0};
+    add(&visits, 30, "deltoid=0 teres_minor=0 biceps_brachii=5 infraspinatus=5 triceps_brachii=5");
+    add(&visits, 150, "deltoid=3 teres_minor=2 biceps_brachii=5 infraspinatus=5 triceps_brachii=5");
+    struct rw_course *c = course_of(&visits);
+    const struct rw_muscle_pace *part = pace_of(c, "deltoid_lateral");
+    cr_expect_float_eq(part->p_recovered, change_of(c, "deltoid")->p_recovered, AGREES);
+    cr_expect_gt(part->p_recovered, 0.8);
+    cr_expect_neq(part->pace, RW_PACE_LATER);
     free(c);
     release(&visits);
 }

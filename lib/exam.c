@@ -44,7 +44,18 @@ static bool is_motor(enum rw_section s) {
     return s == RW_SECTION_MOTOR || s == RW_SECTION_MOVEMENT;
 }
 
-/* A muscle already spoken for: graded itself or in its group, or part of a movement graded below normal. */
+/* Says something of the muscles of its target: a grade, a movement or a sign that is not normal. */
+static bool speaks_of_muscles(const struct rw_finding *f) {
+    const struct rw_model *m = rw_model();
+    const struct rw_check *check = &m->checks[f->check];
+    const bool normal = f->value == m->scales[check->scale].normal;
+    return check->section == RW_SECTION_MOTOR ||
+           ((check->section == RW_SECTION_MOVEMENT || check->section == RW_SECTION_SIGN) && !normal &&
+            check->target != RW_NONE);
+}
+
+/* A muscle already spoken for: graded itself or in its group, or part of a movement graded below normal or of a
+ * sign that was found. */
 static bool spoken_for(const struct rw_exam *exam, uint16_t check) {
     const struct rw_model *m = rw_model();
     for (size_t i = 0; i < exam->finding_count; i++) {
@@ -52,11 +63,8 @@ static bool spoken_for(const struct rw_exam *exam, uint16_t check) {
         const struct rw_check *given = &m->checks[f->check];
         if (f->check == check)
             return true;
-        if (!is_motor(m->checks[check].section) || !is_motor(given->section) || f->filled_in)
-            continue;
-        if (given->section == RW_SECTION_MOVEMENT && f->value == m->scales[given->scale].normal)
-            continue;
-        if (overlaps(given->target, m->checks[check].target))
+        if (is_motor(m->checks[check].section) && !f->filled_in && speaks_of_muscles(f) &&
+            overlaps(given->target, m->checks[check].target))
             return true;
     }
     return false;

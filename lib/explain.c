@@ -110,7 +110,7 @@ static double fit(const struct rw_states *states, const struct sight *sight, con
     for (size_t v = 1; v < m->scales[check->scale].value_count; v++)
         if (predicted[v] > predicted[expected])
             expected = v;
-    if (predicted[f->value] < unlikely * predicted[expected])
+    if (!f->filled_in && predicted[f->value] < unlikely * predicted[expected])
         out->unexplained[out->unexplained_count++] = (struct rw_unexplained){
             .check = f->check, .expected = (uint16_t)expected, .probability = predicted[f->value]};
     return 1.0 - predicted[f->value] / predicted[expected];

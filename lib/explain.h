@@ -17,7 +17,8 @@
  * one that makes the finding most, and least, likely given all other findings; RW_NONE where all do alike.
  *
  * Fit: P(word) under the posterior, as if the exam were made once more. Surprise is the mean over findings
- * of 1 − P(recorded word) / P(likeliest word); unexplained are those below fact unexplained_ratio of it. */
+ * of 1 − P(recorded word) / P(likeliest word); unexplained are those recorded below
+ * fact unexplained_ratio of it. */
 void rw_explain_findings(const struct rw_exam *exam, const struct rw_localise_result *result,
                          const struct rw_states *states, struct rw_localisation *out);
 

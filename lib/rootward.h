@@ -407,8 +407,8 @@ struct rw_exam {
 
 /* Adds, for one section of otherwise_normal (MOTOR also covers MOVEMENT; SKIN_NERVE and SKIN_ROOT are
  * filled together by either), every standard check not yet in the exam at its normal value, marked
- * filled_in. A muscle that takes part in a movement graded below normal is not filled in, nor a muscle
- * or group overlapping one already graded. Returns RW_ERANGE when the exam is full. */
+ * filled_in. A muscle that takes part in a movement graded below normal, or in a sign that was found, is not
+ * filled in, nor a muscle or group overlapping one already graded. Returns RW_ERANGE when the exam is full. */
 enum rw_status rw_exam_fill_normal(struct rw_exam *exam, enum rw_section section);
 
 /* Writes the JSON Pointer of a check ("/motor/biceps_brachii", "/investigations/emg/x/denervation"). */

@@ -37,24 +37,46 @@ static uint16_t recorded(const struct rw_exam *exam, enum rw_section section, st
     return RW_NONE;
 }
 
-static bool root_torn(const struct rw_localisation *localisation) {
-    for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++)
-        if (localisation->roots[i].p_preganglionic > 0.5)
-            return true;
-    return false;
+static bool is_torn(const struct rw_lesion *lesion) {
+    const char *relation = rw_model()->sites[lesion->site].relation;
+    return relation != NULL && strcmp(relation, "preganglionic") == 0;
 }
 
-static bool site_complete(const struct rw_localisation *localisation) {
-    for (size_t i = 0; i < rw_model()->site_count; i++)
-        if (localisation->sites[i].p_complete > 0.5)
-            return true;
-    return false;
+static bool is_complete(const struct rw_lesion *lesion) {
+    return lesion->severity == RW_COMPLETE;
+}
+
+/* Whether the listed lesions more likely than not hold one of a kind, wherever it is. */
+static bool any_likely(const struct rw_localisation *localisation,
+                       bool (*of_kind)(const struct rw_lesion *lesion)) {
+    double with = 0.0, all = 0.0;
+    for (size_t i = 0; i < localisation->hypothesis_count; i++) {
+        const struct rw_hypothesis *h = &localisation->hypotheses[i];
+        bool any = false;
+        for (size_t k = 0; k < h->lesion_count; k++)
+            any = any || of_kind(&h->lesions[k]);
+        all += h->probability;
+        with += any ? h->probability : 0.0;
+    }
+    return with > 0.5 * all;
 }
 
 static bool delay_over(const struct rw_exam *exam, struct span days) {
     return exam->onset_day != RW_NO_DAY &&
            (int64_t)exam->examined_day - exam->onset_day >
                strtol(days.text, NULL, 10); /* digits, then a blank or the end */
+}
+
+/* A reflex with this value. */
+static uint16_t reflex_with(const struct rw_exam *exam, struct span value) {
+    const struct rw_model *m = rw_model();
+    for (size_t i = 0; i < exam->finding_count; i++) {
+        const struct rw_check *check = &m->checks[exam->findings[i].check];
+        if (check->section == RW_SECTION_REFLEX &&
+            is(value, m->scales[check->scale].values[exam->findings[i].value].text))
+            return exam->findings[i].check;
+    }
+    return RW_NONE;
 }
 
 /* Whether one word of a condition holds; *check is the finding behind it, if there is one. */
@@ -65,14 +87,16 @@ static bool holds(const struct rw_exam *exam, const struct rw_localisation *loca
         *check = recorded(exam, RW_SECTION_SIGN, word);
     else if (is(condition, "hemidiaphragm"))
         *check = recorded(exam, RW_SECTION_HEMIDIAPHRAGM, word);
+    else if (is(condition, "reflex"))
+        *check = reflex_with(exam, word);
     else if (is(condition, "mechanism"))
         return is(word, rw_mechanism_name(exam->mechanism));
     else if (is(condition, "lesion"))
         return localisation->informative && localisation->no_lesion + localisation->outside_plexus < 0.5;
     else if (is(condition, "roots"))
-        return root_torn(localisation);
+        return any_likely(localisation, is_torn);
     else if (is(condition, "severity"))
-        return site_complete(localisation);
+        return any_likely(localisation, is_complete);
     else if (is(condition, "delay_over_days"))
         return delay_over(exam, word);
     return *check != RW_NONE;

@@ -305,17 +305,30 @@ static bool is_unclear(const struct rw_course *course) {
     return false;
 }
 
+static bool is_worse(const struct rw_course *course) {
+    for (size_t i = 0; i < course->change_count; i++)
+        if (course->changes[i].direction == RW_CHANGE_WORSE && course->changes[i].beyond_chance)
+            return true;
+    return false;
+}
+
 static void write_cautions(struct rw_json *json, const struct rw_subject *subject) {
     size_t left_out = 0;
-    bool differ = false, thin = false, unclear = false;
+    bool differ = false, thin = false, unclear = false, worse = false;
     for (size_t i = 0; i < subject->injury_count; i++) {
         left_out += subject->injuries[i].left_out;
         differ |= subject->injuries[i].course->mechanisms_differ;
         thin |= subject->injuries[i].course->covers < low_cover;
         unclear |= is_unclear(subject->injuries[i].course);
+        worse |= is_worse(subject->injuries[i].course);
     }
     rw_json_key_open(json, "cautions", '[');
     rw_each_standing_caution(take_caution, json);
+    if (worse)
+        rw_json_string(json,
+                       "Some findings are worse than before by more than examinations usually differ. The "
+                       "joint view takes it that nothing gets worse, so do not rely on it here: look for "
+                       "a new injury, bleeding, pressure or a growing cause, and refer early.");
     rw_json_string(json, "Surgery between visits is not known to the joint view: what a repair or a transfer "
                          "gave back counts there as recovery of the nerve itself.");
     write_count(json, "Visits without an onset", count_undated(subject),
@@ -328,10 +341,10 @@ static void write_cautions(struct rw_json *json, const struct rw_subject *subjec
                              "than half of what one of them says alone. Check the findings, the side and the "
                              "onset.");
     if (unclear)
-        rw_json_string(json,
-                       "Some muscles were graded better than the joint view can account for: by what it knows "
-                       "of these lesions, true recovery there is less likely than not. Trust the examination, "
-                       "and examine again.");
+        rw_json_string(
+            json, "Some muscles were graded better than the joint view can account for: by what it knows "
+                  "of these lesions, true recovery there is less likely than not. Trust the examination, "
+                  "and examine again.");
     write_count(json, "Visits outside the joint view", left_out,
                 "Of one injury it takes the first visit and the latest.");
     if (subject->cut)

@@ -7,7 +7,9 @@
 #include <string.h>
 
 /* Above this, the examination as a whole is unusual for everything considered. */
-static const double high_surprise = 0.5;
+/* Fewer than one in fifty simulated patients with whole examinations come to this. */
+static const double high_surprise = 0.4;
+enum { WHOLE = 5 }; /* findings; fewer are no whole to wonder at */
 /* Below this, the leading ten are far from the whole. */
 static const double low_cover = 0.5;
 
@@ -101,7 +103,7 @@ void rw_each_caution(const struct rw_exam *exam, const struct rw_assessment *a, 
     if (l->informative && leading(l) < low_cover)
         take(context, "The examination leaves the lesion open: no short list of lesions holds most of the "
                       "probability.");
-    if (l->surprise > high_surprise)
+    if (l->evidence_count >= WHOLE && l->surprise > high_surprise)
         take(context, "As a whole this examination is unusual for every lesion considered: check the "
                       "findings, and think "
                       "of a second cause.");

@@ -15,8 +15,8 @@ static bool word_is_known(const struct knowledge *knowledge, const char *conditi
     }
     if (strcmp(condition, "mechanism") == 0)
         return kn_word_index(word, kn_mechanisms, RW_MECHANISM_COUNT) < RW_MECHANISM_COUNT;
-    if (strcmp(condition, "hemidiaphragm") == 0) {
-        uint8_t scale = kn_scale(knowledge, "hemidiaphragm");
+    if (strcmp(condition, "hemidiaphragm") == 0 || strcmp(condition, "reflex") == 0) {
+        uint8_t scale = kn_scale(knowledge, condition);
         for (size_t i = 0; scale != UINT8_MAX && i < knowledge->model.scales[scale].value_count; i++)
             if (strcmp(knowledge->model.scales[scale].values[i].text, word) == 0)
                 return true;

@@ -232,6 +232,21 @@ SERVICE_TEST(course, visit_without_an_onset_is_told) {
 }
 
 /* Nine visits, of which eight are joined: the second is left out. */
+SERVICE_TEST(course, what_got_worse_is_cautioned_against) {
+    const char *key = service_key(s, "clinician");
+    static const char *const grades[] = {"5", "4", "1"};
+    for (size_t i = 0; i < COUNT(grades); i++) {
+        post(s, key,
+             text_of(
+                 RIGHT(
+                     "p-1") "\"examined_at\":\"2026-0%zu-20T09:40:00Z\",\"motor\":{\"biceps_brachii\":\"%s\","
+                            "\"deltoid_lateral\":\"%s\",\"rhomboids\":\"5\"}}",
+                 i + 2, grades[i], grades[i]));
+        cr_assert_eq(cautioned(read_course(s, key, COURSE("p-1")), "worse than before"), i == 2, "visit %zu",
+                     i);
+    }
+}
+
 SERVICE_TEST(course, more_visits_than_can_be_joined) {
     const char *key = service_key(s, "clinician"), *ids[9];
     for (size_t i = 0; i < COUNT(ids); i++)

@@ -189,6 +189,34 @@ Test(explain, the_check_that_separates_does) {
     free(exam);
 }
 
+/* A lone sign that the leader explains, beside what otherwise_normal filled in. */
+Test(explain, what_the_leader_explains_is_not_unexplained) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_INFLAMMATORY, 19900, 20000);
+    give_motor(exam, "serratus_anterior=1");
+    cr_assert_eq(rw_exam_fill_normal(exam, RW_SECTION_MOTOR), RW_OK);
+    struct rw_assessment *a = assess(exam);
+    cr_assert_eq(a->localisation.hypotheses[0].lesions[0].site, site_of("long_thoracic"));
+    cr_expect_eq(a->localisation.unexplained_count, 0u);
+    cr_expect_lt(a->localisation.surprise, 0.2);
+    free(a);
+    free(exam);
+}
+
+/* A muscle of another nerve at 0: the leader does not explain it, and nothing likely does. */
+Test(explain, what_no_likely_lesion_explains_is_named) {
+    struct rw_exam *exam = ulnar_palsy();
+    give_motor(exam, "flexor_carpi_ulnaris=5 biceps_brachii=5 brachialis=0 "
+                     "brachioradialis=5 deltoid_lateral=5");
+    give(exam, RW_SECTION_SKIN_NERVE, "lateral_antebrachial_cutaneous", "normal");
+    struct rw_assessment *a = assess(exam);
+    bool named = false;
+    for (size_t i = 0; i < a->localisation.unexplained_count; i++)
+        named |= strcmp(rw_model()->checks[a->localisation.unexplained[i].check].item, "brachialis") == 0;
+    cr_expect(named);
+    free(a);
+    free(exam);
+}
+
 /* ---- the same by brute force: every state in every world, from the sites it injures ---- */
 
 struct brute {

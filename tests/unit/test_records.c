@@ -212,6 +212,18 @@ Test(records, fills_what_is_otherwise_normal) {
     release(r);
 }
 
+/* A hanging wrist speaks for its extensors, as a grade of wrist extension does. */
+Test(records, fills_nothing_that_a_sign_speaks_for) {
+    struct reading *r =
+        read_text(RECORD(",\"signs\":{\"wrist_drop\":true},\"otherwise_normal\":[\"motor\"]"));
+    cr_expect_str_eq(finding(r, RW_SECTION_MOTOR, "extensor_carpi_radialis_longus"), "absent");
+    cr_expect_str_eq(finding(r, RW_SECTION_MOTOR, "biceps_brachii"), "filled in");
+    release(r);
+    r = read_text(RECORD(",\"signs\":{\"wrist_drop\":false},\"otherwise_normal\":[\"motor\"]"));
+    cr_expect_str_eq(finding(r, RW_SECTION_MOTOR, "extensor_carpi_radialis_longus"), "filled in");
+    release(r);
+}
+
 Test(records, fills_nothing_that_was_untestable) {
     struct reading *r =
         read_text(RECORD(",\"motor\":{\"trapezius\":\"untestable\",\"deltoid\":\"untestable\"},"

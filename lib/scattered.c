@@ -231,8 +231,8 @@ static double book(struct walk *walk, const double *lw, enum rw_level level) {
 }
 
 static double greatest(const double *x, size_t count) {
-    double most = x[0];
-    for (size_t i = 1; i < count; i++)
+    double most = -(double)INFINITY;
+    for (size_t i = 0; i < count; i++)
         most = x[i] > most ? x[i] : most;
     return most;
 }
@@ -245,7 +245,7 @@ static double add_site(struct walk *walk, size_t i, uint32_t severity, const dou
     struct rw_search *s = walk->search;
     struct rw_candidate *set = &walk->set;
     const uint8_t atom = (uint8_t)(2 * walk->ordinal[i] + severity - 1);
-    double child[RW_MAX_WORLDS], got = 0.0;
+    double child[RW_MAX_WORLDS] = {0.0}, got = 0.0;
     for (size_t w = 0; w < walk->world_count; w++)
         child[w] = lw[w] + s->prior->scattered[atom];
     for (size_t k = 0; k < walk->touched_count[i]; k++) {

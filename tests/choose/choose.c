@@ -3,9 +3,8 @@
  * Each simulated patient has a whole bedside examination, of which a third, drawn at random, is given. The
  * rest is then given one by one, either in the fixed order of a bedside examination or in the order of the
  * answer's next checks, until the leading set of lesions (by level and name, whatever their severity) has a
- * probability of LEADER. The verdict goes by the patients whom both orders bring there, after at least one
- * check; those whom only one of them brings there are counted apart, and once more together with the others
- * as if they had needed all that were left, which flatters the order that fails. */
+ * probability of LEADER. Counted are the patients to whom the whole examination gives such a leader: which ones
+ * these are depends on no order, and both orders bring each of them there, at the latest with the last check. */
 #include <math.h>
 #include <stdatomic.h>
 #include <stdio.h>
@@ -21,8 +20,9 @@ enum { MAX_THREADS = 64 };
 enum order { FIXED, BY_BITS, ORDERS };
 
 struct outcome {
-    size_t steps[ORDERS]; /* checks until the leader stood, or all that were left */
-    bool reached[ORDERS], right[ORDERS];
+    bool counted;         /* the whole examination has a leader */
+    size_t steps[ORDERS]; /* checks until the leader stood */
+    bool right[ORDERS];
     size_t left; /* checks not given at the start */
 };
 
@@ -148,17 +148,39 @@ static size_t choose(const struct desk *desk, enum order order) {
     return first;
 }
 
-static bool follow(struct desk *desk, const struct patient *patient, enum order order, struct outcome *out) {
+/* The probability of the leading set of what is shown; negative when the engine refuses it. */
+static double lead(struct desk *desk, const struct patient *patient, bool *right) {
     struct rw_error error;
+    struct named leader;
+    enum rw_prior_kind kind;
+    if (rw_assess(&desk->shown, desk->workspace, rw_workspace_size(), &desk->answer, &error) != RW_OK)
+        return -1.0;
+    const double p = leading_set(&desk->answer.localisation, &leader, &kind);
+    *right = is_right(patient, &leader, kind);
+    return p;
+}
+
+/* Gives a third of the findings, the same in every order. */
+static void give_third(const struct study *study, struct desk *desk, size_t number) {
+    const size_t all = desk->whole.finding_count;
+    struct stream stream = stream_open(study->seed, number, PURPOSE_PROTOCOL, 1);
+    memset(desk->given, 0, sizeof desk->given);
+    desk->shown.finding_count = 0;
+    while (desk->shown.finding_count < all / 3) {
+        const size_t i = stream_below(&stream, all);
+        if (desk->given[i])
+            continue;
+        desk->given[i] = true;
+        desk->shown.findings[desk->shown.finding_count++] = desk->whole.findings[i];
+    }
+}
+
+static bool follow(struct desk *desk, const struct patient *patient, enum order order, struct outcome *out) {
     for (out->steps[order] = 0;; out->steps[order]++) {
-        struct named leader;
-        enum rw_prior_kind kind;
-        if (rw_assess(&desk->shown, desk->workspace, rw_workspace_size(), &desk->answer, &error) != RW_OK)
+        const double p = lead(desk, patient, &out->right[order]);
+        if (p < 0.0)
             return false;
-        const double p = leading_set(&desk->answer.localisation, &leader, &kind);
-        out->reached[order] = p >= LEADER;
-        out->right[order] = is_right(patient, &leader, kind);
-        if (out->reached[order] || desk->shown.finding_count == desk->whole.finding_count)
+        if (p >= LEADER || desk->shown.finding_count == desk->whole.finding_count)
             return true;
         const size_t next = choose(desk, order);
         desk->given[next] = true;
@@ -169,26 +191,19 @@ static bool follow(struct desk *desk, const struct patient *patient, enum order 
 static bool see_patient(const struct study *study, struct desk *desk, size_t number, struct outcome *out) {
     const struct conditions conditions = {.protocol = PROTOCOL_BEDSIDE, .outlier_times = 1.0};
     struct patient patient;
+    bool right;
     draw_patient(study->priors, study->seed, number, &patient);
     examine(&patient, &conditions, study->practice, &desk->whole);
-    const size_t all = desk->whole.finding_count, third = all / 3;
-    for (size_t order = 0; order < ORDERS; order++) {
-        struct stream stream = stream_open(study->seed, number, PURPOSE_PROTOCOL, 1);
-        memset(desk->given, 0, sizeof desk->given);
-        desk->shown = desk->whole;
-        desk->shown.finding_count = 0;
-        while (desk->shown.finding_count < third) {
-            const size_t i = stream_below(&stream, all);
-            if (desk->given[i])
-                continue;
-            desk->given[i] = true;
-            desk->shown.findings[desk->shown.finding_count++] = desk->whole.findings[i];
-        }
-        out->left = all - third;
+    desk->shown = desk->whole;
+    const double p = lead(desk, &patient, &right);
+    out->counted = p >= LEADER;
+    out->left = desk->whole.finding_count - desk->whole.finding_count / 3;
+    for (size_t order = 0; out->counted && order < ORDERS; order++) {
+        give_third(study, desk, number);
         if (!follow(desk, &patient, (enum order)order, out))
             return false;
     }
-    return true;
+    return p >= 0.0;
 }
 
 static int work(void *argument) {
@@ -219,57 +234,35 @@ static void run(struct study *study) {
         thrd_join(threads[i], NULL);
 }
 
-/* Patients, and the checks that each order took. */
-struct group {
-    size_t count, right[ORDERS];
-    double steps[ORDERS];
-};
-
-static void add(struct group *group, const struct outcome *o) {
-    group->count++;
-    for (size_t order = 0; order < ORDERS; order++) {
-        group->steps[order] += (double)o->steps[order];
-        group->right[order] += o->right[order];
-    }
-}
-
-static double ratio(const struct group *group) {
-    return group->steps[BY_BITS] / group->steps[FIXED];
-}
-
 /* Prints the figures; true when information needs at most half of the checks. */
 static bool report(const struct study *study) {
     static const char *const names[ORDERS] = {"in the fixed order", "by information"};
-    struct group both = {0}, any = {0};
-    size_t at_once = 0, reached[ORDERS] = {0};
-    double left = 0.0;
+    double steps[ORDERS] = {0.0}, left = 0.0;
+    size_t counted = 0, right[ORDERS] = {0}, fewer = 0, more = 0;
     for (size_t i = 0; i < study->count; i++) {
         const struct outcome *o = &study->outcomes[i];
-        left += (double)o->left;
-        if (o->reached[FIXED] && o->steps[FIXED] == 0) {
-            at_once++;
+        if (!o->counted)
             continue;
+        counted++;
+        left += (double)o->left;
+        fewer += o->steps[BY_BITS] < o->steps[FIXED];
+        more += o->steps[BY_BITS] > o->steps[FIXED];
+        for (size_t order = 0; order < ORDERS; order++) {
+            steps[order] += (double)o->steps[order];
+            right[order] += o->right[order];
         }
-        for (size_t order = 0; order < ORDERS; order++)
-            reached[order] += o->reached[order];
-        if (o->reached[FIXED] && o->reached[BY_BITS])
-            add(&both, o);
-        if (o->reached[FIXED] || o->reached[BY_BITS])
-            add(&any, o);
     }
-    printf("%zu patients, a third of the bedside examination given, %.1f checks left on average\n",
-           study->count, left / (double)study->count);
-    printf("a leader of %.1f: at once in %zu; after more checks in %zu in the fixed order, in %zu by "
-           "information, in %zu in both\n",
-           LEADER, at_once, reached[FIXED], reached[BY_BITS], both.count);
-    for (size_t order = 0; order < ORDERS && both.count > 0; order++)
-        printf("of these %zu, %-18s: after %.2f checks, right in %zu\n", both.count, names[order],
-               both.steps[order] / (double)both.count, both.right[order]);
-    printf(
-        "ratio %.3f, at most 0.5; of the %zu that any order brings there, all checks that were left counted "
-        "where it fails: %.3f\n",
-        ratio(&both), any.count, ratio(&any));
-    return both.count > 0 && ratio(&both) <= 0.5;
+    printf("%zu patients; the whole bedside examination gives %zu of them a leader of %.1f\n", study->count,
+           counted, LEADER);
+    if (counted == 0)
+        return false;
+    printf("a third of it given, %.1f checks left on average\n", left / (double)counted);
+    for (size_t order = 0; order < ORDERS; order++)
+        printf("%-18s: a leader after %.2f checks, right in %zu\n", names[order],
+               steps[order] / (double)counted, right[order]);
+    printf("fewer by information in %zu, more in %zu; ratio %.3f, at most 0.5\n", fewer, more,
+           steps[BY_BITS] / steps[FIXED]);
+    return steps[BY_BITS] <= 0.5 * steps[FIXED];
 }
 
 int main(int argc, char **argv) {

@@ -26,6 +26,15 @@ static double log10_odds(double p) {
     return log10(p / (1.0 - p));
 }
 
+static struct rw_assessment *assess_without(const struct rw_exam *exam, uint16_t check) {
+    struct rw_exam less = *exam;
+    less.finding_count = 0;
+    for (size_t f = 0; f < exam->finding_count; f++)
+        if (exam->findings[f].check != check)
+            less.findings[less.finding_count++] = exam->findings[f];
+    return assess(&less);
+}
+
 /* What the explanation was not taken over may think otherwise. */
 #define BEYOND_THE_LIST 0.1
 
@@ -39,12 +48,7 @@ Test(explain, evidence_is_what_leaving_out_does) {
         size_t compared = 0;
         cr_expect_eq(l->evidence_count, exam->finding_count);
         for (size_t i = 0; i < l->evidence_count; i++) {
-            struct rw_exam less = *exam;
-            less.finding_count = 0;
-            for (size_t f = 0; f < exam->finding_count; f++)
-                if (exam->findings[f].check != l->evidence[i].check)
-                    less.findings[less.finding_count++] = exam->findings[f];
-            struct rw_assessment *without = assess(&less);
+            struct rw_assessment *without = assess_without(exam, l->evidence[i].check);
             const double p = probability_of(without, leader);
             free(without);
             if (!(p > 0.0))
@@ -418,12 +422,7 @@ Test(explain, evidence_holds_for_a_leader_without_a_lesion) {
         cr_assert_eq(l->hypotheses[0].kind, rows[r].kind, "row %zu", r);
         double strongest = 0.0;
         for (size_t i = 0; i < l->evidence_count; i++) {
-            struct rw_exam less = *exam;
-            less.finding_count = 0;
-            for (size_t f = 0; f < exam->finding_count; f++)
-                if (exam->findings[f].check != l->evidence[i].check)
-                    less.findings[less.finding_count++] = exam->findings[f];
-            struct rw_assessment *without = assess(&less);
+            struct rw_assessment *without = assess_without(exam, l->evidence[i].check);
             const double p = probability_of(without, &l->hypotheses[0]);
             cr_assert_gt(p, 0.0);
             cr_expect_float_eq(l->evidence[i].log10_odds,

@@ -62,11 +62,9 @@ paths = [bundles[b] for target in forms[0]["bundles"].values() for b in target]
 fibres = sum((Counter({ab: p["weight"] for ab in itertools.product(p["sites"], repeat=2)}) for p in paths), Counter())
 region, level = ({s["site"]: s[what] for s in model["sites"]} for what in ("region", "level"))
 def together(a, b):  # the name of the factor for two further sites
-    if region[a] == region[b] and fibres[a, b] > min(fibres[a, a], fibres[b, b]) / 2:
-        return "in_series"
-    return ("same_level" if level[a] == level[b] != "nerve" else "same_region" if region[a] == region[b] else None)
-fed = {s["site"]: {p["root"] for p in paths if s["site"] in p["sites"]}.intersection(roots)
-       for s in model["sites"] if s["level"] in ("trunk", "division")}
+    return ("in_series" if region[a] == region[b] and fibres[a, b] > min(fibres[a, a], fibres[b, b]) / 2 else
+            "same_level" if level[a] == level[b] != "nerve" else "same_region" if region[a] == region[b] else None)
+fed = {s: {p["root"] for p in paths if s in p["sites"]} & {*roots} for s in level if level[s] in ("trunk", "division")}
 def factor(hurt, further):  # pattern / Σ C · Π q · what couples two sites, in_series also for a trunk beside all its roots
     pattern = prior["pattern"][sum(1 << i for i, r in enumerate(roots) if r in hurt)] if hurt else 1
     share = math.prod(prior["site"][s][how] for s, how in further) * math.prod(

@@ -74,8 +74,8 @@
  * shows a sign when p_recovered is at least ½, but not while the muscle is graded no better than at first.
  * The first sign is compared with its dates in recovery.h: EARLIER when a visit shows one before the first
  * date; LATER when a visit past the second date shows none. UNCLEAR when none shows one although the last
- * grade is better than the first. Where a group was graded and not the muscle
- * itself, the group's sign is the muscle's.
+ * grade is better than the first. Where a group was graded and not the muscle itself, the group's sign is the
+ * muscle's.
  */
 #ifndef RW_COURSE_H
 #define RW_COURSE_H

@@ -305,9 +305,9 @@ static bool is_unclear(const struct rw_course *course) {
     return false;
 }
 
-static bool is_worse(const struct rw_course *course) {
+static bool got_worse(const struct rw_course *course) {
     for (size_t i = 0; i < course->change_count; i++)
-        if (course->changes[i].direction == RW_CHANGE_WORSE && course->changes[i].beyond_chance)
+        if (is_worsening(&course->changes[i]))
             return true;
     return false;
 }
@@ -320,7 +320,7 @@ static void write_cautions(struct rw_json *json, const struct rw_subject *subjec
         differ |= subject->injuries[i].course->mechanisms_differ;
         thin |= subject->injuries[i].course->covers < low_cover;
         unclear |= is_unclear(subject->injuries[i].course);
-        worse |= is_worse(subject->injuries[i].course);
+        worse |= got_worse(subject->injuries[i].course);
     }
     rw_json_key_open(json, "cautions", '[');
     rw_each_standing_caution(take_caution, json);

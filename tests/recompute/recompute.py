@@ -1,4 +1,3 @@
-#!/usr/bin/env python3
 """Recomputes an answer from GET /v1/model alone:  recompute.py MODEL RECORD ANSWER /pointer/of/a/finding
 P(h | exam) ~ P(h) · Σ over worlds P(world) · Π over findings P(finding | intact share), all h but scattered ones."""
 import datetime, itertools, json, math, sys

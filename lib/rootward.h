@@ -316,27 +316,40 @@ struct rw_site_distance {
     const char *source;
 };
 
+/* What spending a donor takes from a muscle: a share of its intact fibres. */
+struct rw_spend {
+    uint16_t muscle;
+    double share;
+};
 struct rw_donor {
     const char *id, *label, *nerve, *source;
-    uint8_t test_count;
+    uint8_t test_count, spend_count, stump_count;
     uint16_t tests[4]; /* muscles whose power shows the donor's power; 0: none (intercostals, opposite C7) */
-    bool chest;        /* excluded or doubtful with rib fractures */
+    struct rw_spend spends[8];
+    uint8_t stump[8]; /* a root or nerve stump: sites of which a complete lesion leaves it; 0: not a stump */
+    bool chest;       /* excluded or doubtful with rib fractures */
 };
 
 struct rw_transfer {
-    const char *id, *label, *kind; /* motor sensory late */
+    const char *id, *label, *kind; /* motor graft sensory late */
+    const char *family;            /* transfers that differ in approach or branch alone share a word */
     const char *recipient, *source;
     uint16_t donor;
-    uint8_t muscle_count, function_count;
+    uint8_t muscle_count, function_count, area_count;
     uint16_t muscles[8];
-    uint16_t functions[4];
+    uint16_t functions[4]; /* the first is the one that its series measured */
+    uint16_t areas[2];     /* skin nerves that regain feeling */
     bool graft;
+    bool cuts;             /* divides its recipient, and with it what would have come back unaided */
     double axon_ratio;     /* NAN: not known */
     double distance_mm;    /* coaptation to motor point; NAN: not known */
+    double latest_months;  /* usual latest time after onset; NAN: none named */
     const char *conflicts; /* space-separated transfer ids or donor ids that exclude it, or "" */
-    double successes,
-        patients; /* pooled over the outcome rows: useful (M3 or better) of n; 0 of 0: no series */
-    bool memory;  /* no source seen: shown as memory */
+    const char *after;     /* space-separated families one of which, done earlier, gives it its donor, or "" */
+    double successes, patients; /* sums over the outcome rows: useful (M3 or better) of n; 0 of 0: no series */
+    /* The same, each series counted as far as series differ: n / (1 + (n − 1) · outcome_correlation). */
+    double effective_successes, effective_patients;
+    bool memory; /* no source seen: shown as memory */
 };
 
 enum rw_how_soon { RW_SOON_IMMEDIATE, RW_SOON_DAYS, RW_SOON_WEEKS, RW_SOON_ROUTINE };
@@ -393,6 +406,14 @@ struct rw_finding {
     bool filled_in; /* by otherwise_normal */
 };
 
+/* What-if: asked of the plan. All zero: nothing asked. */
+struct rw_plan_options {
+    bool fixed[RW_MAX_DONORS], excluded[RW_MAX_DONORS]; /* by donor index */
+    size_t priority_count;
+    uint16_t priorities[RW_MAX_FUNCTIONS]; /* function targets, the first first; each once */
+    int32_t surgery_day;                   /* 0: exam plus decision_margin_days */
+};
+
 struct rw_exam {
     enum rw_side side;
     enum rw_mechanism mechanism;
@@ -403,6 +424,7 @@ struct rw_exam {
     struct rw_finding findings[RW_MAX_CHECKS]; /* each check at most once, any order */
     bool rib_fractures;
     bool declined[RW_MAX_DONORS], used[RW_MAX_DONORS]; /* by donor index */
+    struct rw_plan_options options;
 };
 
 /* Adds, for one section of otherwise_normal (MOTOR also covers MOVEMENT; SKIN_NERVE and SKIN_ROOT are
@@ -479,18 +501,26 @@ struct rw_localisation {
     uint16_t too_early[RW_MAX_CHECKS]; /* findings that say nothing yet at this time since onset */
 };
 
+/* Without nerve surgery, so many months after onset. NAN: that time has passed, or onset is not known. */
+struct rw_outlook {
+    double p_useful, p_strong;
+};
 struct rw_function_deficit {
-    uint16_t function;                                   /* target */
-    double expected_grade, p_useful, p_recovers_unaided; /* useful: M3 or better */
+    uint16_t function;                         /* target */
+    double expected_grade, p_useful, p_strong; /* now; useful: M3 or better, strong: M4 or better */
+    double p_recovers_unaided;                 /* M3 or better, now or ever, without nerve surgery */
+    double p_strong_unaided;                   /* M4 or better, likewise */
+    struct rw_outlook months_12, months_24;
 };
 struct rw_area_deficit {
     uint16_t area;
-    double p_lost;
+    double p_lost, p_recovers_unaided; /* recovers: protective feeling, now or ever */
     bool protective;
 };
 struct rw_muscle_state {
     uint16_t muscle;
     double expected_grade, p_m3, p_m4;
+    double intact; /* mean intact fraction, given what was graded */
     double grade[6];
 };
 struct rw_deficits {
@@ -531,14 +561,30 @@ struct rw_donor_status {
 };
 struct rw_step {
     uint16_t transfer;
-    double p_useful, interval[2], gain;
-    int32_t reinnervation[2];
+    uint8_t stage;              /* 0: first operation, 1: second */
+    double p_useful;            /* of the muscle reached, given a donor that is as strong as it seems */
+    double interval[2];         /* 90 %, of the series */
+    double p_donor;             /* P(donor M4 or better, or the stump is there) */
+    double p_donor_involved;    /* P(some lesion lies on the way to the donor's muscles) */
+    double gain;                /* what the plan loses without it */
+    int32_t reinnervation[2];   /* first sign */
+    uint16_t decided_by;        /* the check that decides whether the donor can be used; RW_NONE: none open */
+    bool late;                  /* later than the usual latest time */
+    uint8_t alternative_count;  /* open transfers of the same family */
+    uint16_t alternatives[4];
+};
+/* What spending the donors of a plan takes from a function: expected grade, averaged over the posterior. */
+struct rw_donor_loss {
+    uint16_t donor, function;
+    double grade;
 };
 struct rw_plan {
     double expected_gain;
-    size_t step_count, not_restored_count;
+    size_t step_count, not_restored_count, loss_count;
+    int32_t operation_day[2]; /* RW_NO_DAY: no second operation */
     struct rw_step steps[RW_MAX_STEPS];
     uint16_t not_restored[RW_MAX_FUNCTIONS]; /* function targets */
+    struct rw_donor_loss losses[RW_MAX_STEPS * 6];
 };
 struct rw_rejection {
     uint16_t transfer;
@@ -547,6 +593,7 @@ struct rw_rejection {
 struct rw_transfers {
     bool available;
     const char *because;
+    const char *no_plan; /* why there is none though transfers were weighed; NULL where there is a plan */
     size_t plan_count, donor_count, rejected_count;
     struct rw_plan plans[RW_MAX_PLANS];
     struct rw_donor_status donors[RW_MAX_DONORS];

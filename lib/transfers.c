@@ -36,10 +36,9 @@ static double age_shift(const struct rw_transfer *t, double age_years) {
 
 void rw_transfer_chance(const struct rw_transfer *transfer, double delay_days, double age_years, double *mean,
                         double interval[2]) {
-    const double weight = rw_fact_value("outcome_weight");
-    const double a = rw_fact_value("outcome_prior_successes") + weight * transfer->successes;
-    const double b =
-        rw_fact_value("outcome_prior_failures") + weight * (transfer->patients - transfer->successes);
+    const double a = rw_fact_value("outcome_prior_successes") + transfer->effective_successes;
+    const double b = rw_fact_value("outcome_prior_failures") + transfer->effective_patients -
+                     transfer->effective_successes;
     double shift = age_shift(transfer, age_years);
     if (!isnan(delay_days))
         shift += log(rw_fact_value("delay_odds_factor_per_3_months")) *

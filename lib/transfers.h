@@ -9,8 +9,8 @@
  *   operation  = exam + decision_margin_days
  *   first sign = operation + latency + distance / rate
  *
- * P(useful) comes from the pooled series: Beta(outcome_prior_successes + k · successes,
- * outcome_prior_failures + k · failures) with k = outcome_weight, as series are chosen and differ. Mean and
+ * P(useful) comes from the pooled series: Beta(outcome_prior_successes + successes, outcome_prior_failures
+ * + failures), of effective numbers (rootward.h), as series are chosen and differ. Mean and
  * 90 % interval are then moved on the logit scale, by ln(delay_odds_factor_per_3_months) for every three
  * months by which the operation comes later than delay_reference_days, and above age_over_years by the ln of
  * age_over_50_odds_factor, or of the fact of that name for the first function served

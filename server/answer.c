@@ -1,5 +1,6 @@
 /* The assessment as JSON: the members of the contract, in its order. */
 #include "answer_parts.h"
+#include "dates.h"
 #include "text.h"
 
 #include <stdio.h>
@@ -17,6 +18,28 @@ static int by_rank(const void *a, const void *b) {
 void rw_rank(struct rw_rank *ranks, size_t count) {
     if (count > 1)
         qsort(ranks, count, sizeof *ranks, by_rank);
+}
+
+void rw_write_date(struct rw_json *json, int32_t day) {
+    char text[11];
+    if (day == RW_NO_DAY) {
+        rw_json_null(json);
+        return;
+    }
+    rw_day_text(day, text);
+    rw_json_string(json, text);
+}
+
+void rw_write_dates(struct rw_json *json, const char *key, const int32_t days[2]) {
+    rw_json_key(json, key);
+    if (days[0] == RW_NO_DAY || days[1] == RW_NO_DAY) {
+        rw_json_null(json);
+        return;
+    }
+    rw_json_open(json, '[');
+    rw_write_date(json, days[0]);
+    rw_write_date(json, days[1]);
+    rw_json_close(json, ']');
 }
 
 static void key_pointer(struct rw_json *json, uint16_t check) {

@@ -48,6 +48,9 @@ void rw_each_caution(const struct rw_exam *exam, const struct rw_assessment *a, 
 /* Those of the knowledge, which every answer bears. */
 void rw_each_standing_caution(rw_take_text *take, void *context);
 
+/* A date, or null for RW_NO_DAY; [from, to], or null when there are no dates. */
+void rw_write_date(struct rw_json *json, int32_t day);
+void rw_write_dates(struct rw_json *json, const char *key, const int32_t days[2]);
 /* "lesions" of a hypothesis. */
 void rw_write_lesions(struct rw_json *json, const struct rw_hypothesis *hypothesis);
 /* "roots", the least likely intact first. */

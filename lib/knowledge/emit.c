@@ -301,6 +301,25 @@ static void emit_numbers(const struct rw_model *model, FILE *out) {
     fputs("};\n\n", out);
 }
 
+static void put_spends(FILE *out, const struct rw_donor *donor) {
+    if (donor->spend_count == 0)
+        return;
+    fprintf(out, ".spend_count = %u, .spends = {", (unsigned)donor->spend_count);
+    for (size_t i = 0; i < donor->spend_count; i++)
+        fprintf(out, "{.muscle = %u, .share = %.17g},", (unsigned)donor->spends[i].muscle,
+                donor->spends[i].share);
+    fputs("}, ", out);
+}
+
+static void put_stump(FILE *out, const struct rw_donor *donor) {
+    if (donor->stump_count == 0)
+        return;
+    fprintf(out, ".stump_count = %u, .stump = {", (unsigned)donor->stump_count);
+    for (size_t i = 0; i < donor->stump_count; i++)
+        fprintf(out, "%u,", (unsigned)donor->stump[i]);
+    fputs("}, ", out);
+}
+
 static void emit_donors(const struct rw_model *model, FILE *out) {
     fputs("static const struct rw_donor donors[] = {\n", out);
     for (size_t i = 0; i < model->donor_count; i++) {
@@ -312,6 +331,8 @@ static void emit_donors(const struct rw_model *model, FILE *out) {
         text_field(out, "source", donor->source);
         fprintf(out, ".test_count = %u, ", (unsigned)donor->test_count);
         put_indices(out, "tests", donor->tests, donor->test_count);
+        put_spends(out, donor);
+        put_stump(out, donor);
         fprintf(out, ".chest = %s},\n", donor->chest ? "true" : "false");
     }
     fputs("};\n\n", out);
@@ -332,6 +353,12 @@ static void emit_transfers(const struct rw_model *model, FILE *out) {
                 (unsigned)transfer->function_count);
         put_indices(out, "muscles", transfer->muscles, transfer->muscle_count);
         put_indices(out, "functions", transfer->functions, transfer->function_count);
+        fprintf(out, ".area_count = %u, ", (unsigned)transfer->area_count);
+        put_indices(out, "areas", transfer->areas, transfer->area_count);
+        text_field(out, "family", transfer->family);
+        text_field(out, "after", transfer->after);
+        number_field(out, "latest_months", transfer->latest_months);
+        fprintf(out, ".cuts = %s, ", transfer->cuts ? "true" : "false");
         fprintf(out, ".graft = %s, .memory = %s, ", transfer->graft ? "true" : "false",
                 transfer->memory ? "true" : "false");
         number_field(out, "axon_ratio", transfer->axon_ratio);
@@ -339,6 +366,8 @@ static void emit_transfers(const struct rw_model *model, FILE *out) {
         text_field(out, "conflicts", transfer->conflicts);
         number_field(out, "successes", transfer->successes);
         number_field(out, "patients", transfer->patients);
+        number_field(out, "effective_successes", transfer->effective_successes);
+        number_field(out, "effective_patients", transfer->effective_patients);
         fputs("},\n", out);
     }
     fputs("};\n\n", out);

@@ -34,12 +34,12 @@
     X(FACTS, "facts.tsv", "id value unit source", "id")                                                      \
     X(DISTANCES, "distances.tsv", "muscle mean_mm low_mm high_mm source", "muscle")                          \
     X(SITE_DISTANCES, "site_distances.tsv", "site mm source", "site")                                        \
-    X(DONORS, "donors.tsv", "id label nerve tests chest source", "id")                                       \
+    X(DONORS, "donors.tsv", "id label nerve tests chest spends stump source", "id")                          \
     X(TRANSFERS, "transfers.tsv",                                                                            \
-      "id label kind donor recipient muscles functions graft axon_ratio distance_mm conflicts memory "       \
-      "source",                                                                                              \
+      "id label kind family donor recipient muscles functions areas graft cuts axon_ratio distance_mm "      \
+      "conflicts after latest_months memory source",                                                         \
       "id")                                                                                                  \
-    X(OUTCOMES, "outcomes.tsv", "transfer study patients successes source", "transfer study")                \
+    X(OUTCOMES, "outcomes.tsv", "transfer study series patients successes source", "transfer study")         \
     X(RULES, "rules.tsv", "id kind when how_soon text source", "id")                                         \
     X(CAUTIONS, "cautions.tsv", "id text source", "id")
 enum kn_file_id {

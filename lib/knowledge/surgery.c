@@ -2,7 +2,17 @@
 #include "knowledge.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
+
+static double fact(const struct knowledge *knowledge, const char *id) {
+    const struct kn_file *file = &knowledge->files[KN_FACTS];
+    const size_t row = kn_find(file, "id", id);
+    if (row != SIZE_MAX)
+        return knowledge->model.facts[row].value;
+    kn_complain(file->log, file->path, 1, "no fact '%s'", id);
+    return 0.0;
+}
 
 void kn_build_facts(struct knowledge *knowledge) {
     const struct kn_file *file = &knowledge->files[KN_FACTS];
@@ -18,13 +28,8 @@ void kn_build_facts(struct knowledge *knowledge) {
     knowledge->model.facts = facts;
     knowledge->model.fact_count = file->row_count;
     static const char *const losses[2] = {"partial_loss_mild", "partial_loss_severe"};
-    for (size_t i = 0; i < 2; i++) {
-        size_t row = kn_find(file, "id", losses[i]);
-        if (row == SIZE_MAX)
-            kn_complain(file->log, file->path, 1, "no fact '%s'", losses[i]);
-        else
-            knowledge->model.partial_loss[i] = facts[row].value;
-    }
+    for (size_t i = 0; i < 2; i++)
+        knowledge->model.partial_loss[i] = fact(knowledge, losses[i]);
 }
 
 /* ---- distances ---- */
@@ -90,6 +95,39 @@ static uint8_t target_list(struct knowledge *knowledge, const struct kn_file *fi
     return (uint8_t)count;
 }
 
+/* "triceps_long_head:1 flexor_carpi_ulnaris:0.3" */
+static void read_spends(struct knowledge *knowledge, const struct kn_file *file, size_t row,
+                        struct rw_donor *donor) {
+    const size_t most = sizeof donor->spends / sizeof *donor->spends;
+    const char *const *words = NULL;
+    const size_t count = kn_split(&knowledge->arena, kn_cell(file, row, "spends"), &words);
+    if (count > most)
+        kn_fault(file, row, "more than %zu spends", most);
+    for (size_t i = 0; i < count && i < most; i++) {
+        const char *colon = strchr(words[i], ':');
+        char id[64], *end = NULL;
+        snprintf(id, sizeof id, "%.*s", (int)strcspn(words[i], ":"), words[i]);
+        donor->spends[i].muscle = muscle(knowledge, file, row, id);
+        donor->spends[i].share = colon != NULL ? strtod(colon + 1, &end) : 0.0;
+        if (end == NULL || *end != '\0' || !(donor->spends[i].share > 0.0 && donor->spends[i].share <= 1.0))
+            kn_fault(file, row, "'%s' is not muscle:share with a share above 0, at most 1", words[i]);
+        donor->spend_count++;
+    }
+}
+
+static void read_stump(struct knowledge *knowledge, const struct kn_file *file, size_t row,
+                       struct rw_donor *donor) {
+    const char *const *words = NULL;
+    const size_t count = kn_split(&knowledge->arena, kn_cell(file, row, "stump"), &words);
+    if (count > sizeof donor->stump)
+        kn_fault(file, row, "more than %zu sites of a stump", sizeof donor->stump);
+    for (size_t i = 0; i < count && i < sizeof donor->stump; i++) {
+        donor->stump[donor->stump_count++] = kn_site(knowledge, words[i]);
+        if (donor->stump[i] == UINT8_MAX)
+            kn_fault(file, row, "unknown site '%s'", words[i]);
+    }
+}
+
 static void build_donors(struct knowledge *knowledge) {
     const struct kn_file *file = &knowledge->files[KN_DONORS];
     struct rw_donor *donors = kn_new(&knowledge->arena, file->row_count, sizeof *donors);
@@ -102,6 +140,8 @@ static void build_donors(struct knowledge *knowledge) {
                                    .chest = kn_yes(file, row, "chest")};
         donor->test_count = target_list(knowledge, file, row, "tests", RW_TARGET_MUSCLE, donor->tests,
                                         sizeof donor->tests / sizeof *donor->tests);
+        read_spends(knowledge, file, row, donor);
+        read_stump(knowledge, file, row, donor);
     }
     if (file->row_count > RW_MAX_DONORS)
         kn_complain(file->log, file->path, 1, "more than %d donors", RW_MAX_DONORS);
@@ -109,9 +149,11 @@ static void build_donors(struct knowledge *knowledge) {
     knowledge->model.donor_count = file->row_count;
 }
 
-/* Adds up the outcome rows of a transfer. */
+/* Adds up the outcome rows of a transfer. Patients of one series are alike, so that n of them count as
+ * n / (1 + (n - 1) · correlation): the variance of a beta-binomial share. A pooled row is as many series. */
 static void pool_outcomes(const struct knowledge *knowledge, struct rw_transfer *transfer) {
     const struct kn_file *file = &knowledge->files[KN_OUTCOMES];
+    const double correlation = fact(knowledge, "outcome_correlation");
     for (size_t row = 0; row < file->row_count; row++) {
         if (!kn_is(file, row, "transfer", transfer->id))
             continue;
@@ -121,8 +163,12 @@ static void pool_outcomes(const struct knowledge *knowledge, struct rw_transfer 
             kn_fault(file, row, "more successes than patients");
         if (patients > floor(patients) || successes > floor(successes))
             kn_fault(file, row, "patients and successes are whole numbers");
+        const double series = kn_number(file, row, "series", 1, 1e3, NULL);
+        const double effective = patients / (1.0 + (patients / series - 1.0) * correlation);
         transfer->patients += patients;
         transfer->successes += successes;
+        transfer->effective_patients += effective;
+        transfer->effective_successes += effective * successes / patients;
     }
 }
 
@@ -138,20 +184,32 @@ static void check_conflicts(struct knowledge *knowledge, const struct kn_file *f
     }
 }
 
+static void check_after(struct knowledge *knowledge, const struct kn_file *file, size_t row) {
+    const char *const *words = NULL;
+    const size_t count = kn_split(&knowledge->arena, kn_cell(file, row, "after"), &words);
+    for (size_t i = 0; i < count; i++)
+        if (kn_find(file, "family", words[i]) == SIZE_MAX)
+            kn_fault(file, row, "after an unknown family '%s'", words[i]);
+}
+
 static struct rw_transfer read_transfer(struct knowledge *knowledge, size_t row) {
-    static const char *const kinds[] = {"motor", "sensory", "late"};
+    static const char *const kinds[] = {"motor", "graft", "sensory", "late"};
     const struct kn_file *file = &knowledge->files[KN_TRANSFERS];
     const double unknown = (double)NAN;
     size_t donor = kn_find(&knowledge->files[KN_DONORS], "id", kn_cell(file, row, "donor"));
     struct rw_transfer transfer = {
         .id = kn_cell(file, row, "id"),
         .label = kn_cell(file, row, "label"),
-        .kind = kinds[kn_word(file, row, "kind", kinds, 3)],
+        .kind = kinds[kn_word(file, row, "kind", kinds, 4)],
         .recipient = kn_cell(file, row, "recipient"),
         .source = kn_sources(&knowledge->arena, kn_cell(file, row, "source"), &knowledge->files[KN_OUTCOMES],
                              "transfer", kn_cell(file, row, "id")),
         .donor = donor == SIZE_MAX ? RW_NONE : (uint16_t)donor,
+        .family = kn_cell(file, row, "family"),
         .graft = kn_yes(file, row, "graft"),
+        .cuts = kn_yes(file, row, "cuts"),
+        .latest_months = kn_number(file, row, "latest_months", 0, 60, &unknown),
+        .after = kn_is(file, row, "after", "-") ? "" : kn_cell(file, row, "after"),
         .axon_ratio = kn_number(file, row, "axon_ratio", 0, 100, &unknown),
         .distance_mm = kn_number(file, row, "distance_mm", 0, 2000, &unknown),
         .conflicts = kn_is(file, row, "conflicts", "-") ? "" : kn_cell(file, row, "conflicts"),
@@ -165,6 +223,9 @@ static struct rw_transfer read_transfer(struct knowledge *knowledge, size_t row)
     transfer.function_count =
         target_list(knowledge, file, row, "functions", RW_TARGET_FUNCTION, transfer.functions,
                     sizeof transfer.functions / sizeof *transfer.functions);
+    transfer.area_count = target_list(knowledge, file, row, "areas", RW_TARGET_SKIN_NERVE, transfer.areas,
+                                      sizeof transfer.areas / sizeof *transfer.areas);
+    check_after(knowledge, file, row);
     if (strcmp(transfer.kind, "motor") == 0 && transfer.muscle_count == 0)
         kn_fault(file, row, "a motor transfer names no muscle");
     check_conflicts(knowledge, file, row);

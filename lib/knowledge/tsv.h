@@ -8,7 +8,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { KN_MAX_COMPLAINTS = 50, KN_MAX_CELL = 4000, KN_MAX_COLUMNS = 16, KN_MAX_FILE = 1 << 24 };
+enum { KN_MAX_COMPLAINTS = 50, KN_MAX_CELL = 4000, KN_MAX_COLUMNS = 24, KN_MAX_FILE = 1 << 24 };
 
 struct kn_block;
 struct kn_arena {

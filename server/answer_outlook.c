@@ -1,0 +1,133 @@
+#include "answer_parts.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* ---- order ---- */
+
+size_t rw_function_order(const struct rw_deficits *deficits, struct rw_rank ranks[RW_MAX_FUNCTIONS]) {
+    for (size_t i = 0; i < deficits->function_count; i++)
+        ranks[i] = (struct rw_rank){-deficits->functions[i].expected_grade, (uint16_t)i};
+    rw_rank(ranks, deficits->function_count);
+    return deficits->function_count;
+}
+
+size_t rw_area_order(const struct rw_deficits *deficits, struct rw_rank ranks[RW_MAX_AREAS]) {
+    for (size_t i = 0; i < deficits->area_count; i++)
+        ranks[i] = (struct rw_rank){deficits->areas[i].p_lost, (uint16_t)i};
+    rw_rank(ranks, deficits->area_count);
+    return deficits->area_count;
+}
+
+/* Soonest first: what should be seen next if the nerve recovers. */
+size_t rw_recovery_order(const struct rw_recovery *recovery, struct rw_rank ranks[RW_MAX_MUSCLES]) {
+    for (size_t i = 0; i < recovery->muscle_count; i++) {
+        const struct rw_muscle_recovery *m = &recovery->muscles[i];
+        const double soon = m->first_sign[0] == RW_NO_DAY ? m->distance_mm : m->first_sign[0];
+        ranks[i] = (struct rw_rank){-soon, (uint16_t)i};
+    }
+    rw_rank(ranks, recovery->muscle_count);
+    return recovery->muscle_count;
+}
+
+/* ---- deficits ---- */
+
+static void write_muscles(struct rw_json *json, uint16_t function) {
+    const struct rw_model *model = rw_model();
+    struct rw_rank ranks[RW_MAX_MUSCLES];
+    size_t count = 0;
+    for (size_t i = 0; i < model->member_count && count < RW_MAX_MUSCLES; i++)
+        if (model->members[i].owner == function && strcmp(model->members[i].role, "substitute") != 0)
+            ranks[count++] = (struct rw_rank){model->members[i].share, model->members[i].muscle};
+    rw_rank(ranks, count);
+    rw_json_key_open(json, "muscles", '[');
+    for (size_t i = 0; i < count; i++)
+        rw_json_string(json, model->targets[ranks[i].index].id);
+    rw_json_close(json, ']');
+}
+
+static void write_functions(struct rw_answer *answer) {
+    const struct rw_deficits *d = &answer->assessment->deficits;
+    struct rw_json *json = &answer->json;
+    struct rw_rank ranks[RW_MAX_FUNCTIONS];
+    const size_t count = rw_function_order(d, ranks);
+    rw_json_key_open(json, "functions", '[');
+    for (size_t i = 0; i < count; i++) {
+        const struct rw_function_deficit *f = &d->functions[ranks[i].index];
+        rw_json_open(json, '{');
+        rw_json_key_string(json, "function", rw_model()->targets[f->function].id);
+        rw_json_key_number(json, "expected_grade", f->expected_grade);
+        rw_json_key_number(json, "p_useful", f->p_useful);
+        rw_json_key(json, "p_recovers_unaided");
+        if (answer->assessment->recovery.available)
+            rw_json_number(json, f->p_recovers_unaided);
+        else /* for the reason that recovery gives */
+            rw_json_null(json);
+        write_muscles(json, f->function);
+        rw_json_close(json, '}');
+    }
+    rw_json_close(json, ']');
+}
+
+void rw_write_deficits(struct rw_answer *answer) {
+    const struct rw_deficits *d = &answer->assessment->deficits;
+    struct rw_json *json = &answer->json;
+    struct rw_rank ranks[RW_MAX_AREAS];
+    rw_json_key_open(json, "deficits", '{');
+    write_functions(answer);
+    rw_json_key_open(json, "sensation", '[');
+    const size_t count = rw_area_order(d, ranks);
+    for (size_t i = 0; i < count; i++) {
+        const struct rw_area_deficit *area = &d->areas[ranks[i].index];
+        rw_json_open(json, '{');
+        rw_json_key_string(json, "area", rw_model()->targets[area->area].id);
+        rw_json_key_number(json, "p_lost", area->p_lost);
+        rw_json_key_bool(json, "protective", area->protective);
+        rw_json_close(json, '}');
+    }
+    rw_json_close(json, ']');
+    rw_json_key_open(json, "sympathetic", '{');
+    rw_json_key_number(json, "p_lost", d->p_sympathetic_lost);
+    rw_json_close(json, '}');
+    rw_json_close(json, '}');
+}
+
+/* ---- recovery ---- */
+
+static void write_rate(struct rw_json *json, const struct rw_recovery *r) {
+    rw_json_key(json, "rate_mm_per_day");
+    if (!r->available) {
+        rw_json_null(json);
+        return;
+    }
+    rw_json_open(json, '[');
+    rw_json_number(json, r->rate_mm_per_day[0]);
+    rw_json_number(json, r->rate_mm_per_day[1]);
+    rw_json_close(json, ']');
+}
+
+void rw_write_recovery(struct rw_answer *answer) {
+    const struct rw_recovery *r = &answer->assessment->recovery;
+    struct rw_json *json = &answer->json;
+    struct rw_rank ranks[RW_MAX_MUSCLES];
+    const size_t count = r->available ? rw_recovery_order(r, ranks) : 0;
+    rw_json_key_open(json, "recovery", '{');
+    if (!r->available)
+        rw_json_key_string(json, "because", r->because);
+    write_rate(json, r);
+    rw_json_key_open(json, "muscles", '[');
+    for (size_t i = 0; i < count; i++) {
+        const struct rw_muscle_recovery *m = &r->muscles[ranks[i].index];
+        rw_json_open(json, '{');
+        rw_json_key_string(json, "muscle", rw_model()->targets[m->muscle].id);
+        rw_json_key_number(json, "distance_mm", m->distance_mm);
+        rw_write_dates(json, "first_sign_expected", m->first_sign);
+        rw_json_key(json, "window_closes");
+        rw_write_date(json, m->window_closes);
+        rw_json_close(json, '}');
+    }
+    rw_json_close(json, ']');
+    rw_json_key(json, "decide_by");
+    rw_write_date(json, r->available ? r->decide_by : RW_NO_DAY);
+    rw_json_close(json, '}');
+}

@@ -1,5 +1,6 @@
 #include "rules.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -23,101 +24,179 @@ static struct span next(struct span *rest, char separator) {
     return first;
 }
 
-/* The finding of a section whose item (or, with no item, whose value) is the word; RW_NONE: no such one. */
-static uint16_t recorded(const struct rw_exam *exam, enum rw_section section, struct span word) {
+static uint32_t number(struct span word) {
+    return (uint32_t)strtoul(word.text, NULL, 10); /* digits, then a bar, a blank or the end */
+}
+
+/* What a rule is asked of, and the rule as far as it is raised. */
+struct asked {
+    const struct rw_exam *exam;
+    const struct rw_localisation *localisation;
+    const struct rw_deficits *deficits;
+    struct rw_raised_rule *raised;
+};
+
+/* ---- what was recorded ---- */
+
+static bool was_recorded(const struct rw_finding *finding, enum rw_section section, struct span word) {
+    const struct rw_model *m = rw_model();
+    const struct rw_check *check = &m->checks[finding->check];
+    const char *value = m->scales[check->scale].values[finding->value].text;
+    if (check->section != section)
+        return false;
+    if (section == RW_SECTION_SIGN)
+        return is(word, check->item) && strcmp(value, "true") == 0;
+    return is(word, value);
+}
+
+/* Whether some finding of a section has the word; each that has it is a reason. */
+static bool recorded(const struct asked *asked, enum rw_section section, struct span word) {
+    struct rw_raised_rule *raised = asked->raised;
+    bool any = false;
+    for (size_t i = 0; i < asked->exam->finding_count; i++) {
+        const struct rw_finding *finding = &asked->exam->findings[i];
+        if (!was_recorded(finding, section, word))
+            continue;
+        any = true;
+        if (raised->because_count < sizeof raised->because / sizeof raised->because[0])
+            raised->because[raised->because_count++] = finding->check;
+    }
+    return any;
+}
+
+/* Whether a finding that bears on the nerves is not normal: without one the prior alone would speak. */
+static bool some_finding_is_abnormal(const struct rw_exam *exam) {
     const struct rw_model *m = rw_model();
     for (size_t i = 0; i < exam->finding_count; i++) {
         const struct rw_check *check = &m->checks[exam->findings[i].check];
-        const char *value = m->scales[check->scale].values[exam->findings[i].value].text;
-        if (check->section != section)
-            continue;
-        if (check->item[0] == '\0' ? is(word, value) : is(word, check->item) && strcmp(value, "true") == 0)
-            return exam->findings[i].check;
+        if (check->target != RW_NONE && exam->findings[i].value != m->scales[check->scale].normal)
+            return true;
     }
-    return RW_NONE;
+    return false;
 }
 
-static bool is_torn(const struct rw_lesion *lesion) {
+/* ---- when ---- */
+
+/* Days from the onset to the exam; RW_NO_DAY where no onset is known. */
+static int64_t delay_of(const struct rw_exam *exam) {
+    static const double days_a_year = 365.25;
+    if (exam->onset_day != RW_NO_DAY)
+        return (int64_t)exam->examined_day - exam->onset_day;
+    if (exam->mechanism == RW_MECHANISM_BIRTH && !isnan(exam->age_years))
+        return (int64_t)(exam->age_years * days_a_year);
+    return RW_NO_DAY;
+}
+
+static bool delay_is_over(const struct rw_exam *exam, struct span days) {
+    const int64_t delay = delay_of(exam);
+    return delay != RW_NO_DAY && delay > (int64_t)number(days);
+}
+
+/* ---- what the assessment holds for likely ---- */
+
+static bool is_torn(const struct rw_lesion *lesion, struct span words) {
+    (void)words; /* there is one word */
     const char *relation = rw_model()->sites[lesion->site].relation;
     return relation != NULL && strcmp(relation, "preganglionic") == 0;
 }
 
-static bool is_complete(const struct rw_lesion *lesion) {
-    return lesion->severity == RW_COMPLETE;
+static bool is_complete(const struct rw_lesion *lesion, struct span regions) {
+    bool there = false;
+    while (regions.length > 0 && !there) {
+        const struct span region = next(&regions, '|');
+        there = is(region, "anywhere") || is(region, rw_model()->sites[lesion->site].region);
+    }
+    return there && lesion->severity == RW_COMPLETE;
 }
 
-/* Whether the listed lesions more likely than not hold one of a kind, wherever it is. */
-static bool any_likely(const struct rw_localisation *localisation,
-                       bool (*of_kind)(const struct rw_lesion *lesion)) {
+/* Whether the listed lesions more likely than not hold one of a kind, whichever it is. */
+static bool any_likely(const struct rw_localisation *localisation, struct span words,
+                       bool (*of_kind)(const struct rw_lesion *lesion, struct span words)) {
     double with = 0.0, all = 0.0;
     for (size_t i = 0; i < localisation->hypothesis_count; i++) {
         const struct rw_hypothesis *h = &localisation->hypotheses[i];
         bool any = false;
         for (size_t k = 0; k < h->lesion_count; k++)
-            any = any || of_kind(&h->lesions[k]);
+            any = any || of_kind(&h->lesions[k], words);
         all += h->probability;
         with += any ? h->probability : 0.0;
     }
     return with > 0.5 * all;
 }
 
-static bool delay_over(const struct rw_exam *exam, struct span days) {
-    return exam->onset_day != RW_NO_DAY &&
-           (int64_t)exam->examined_day - exam->onset_day >
-               strtol(days.text, NULL, 10); /* digits, then a blank or the end */
-}
-
-/* A reflex with this value. */
-static uint16_t reflex_with(const struct rw_exam *exam, struct span value) {
-    const struct rw_model *m = rw_model();
-    for (size_t i = 0; i < exam->finding_count; i++) {
-        const struct rw_check *check = &m->checks[exam->findings[i].check];
-        if (check->section == RW_SECTION_REFLEX &&
-            is(value, m->scales[check->scale].values[exam->findings[i].value].text))
-            return exam->findings[i].check;
+/* Muscles that roots feed by branches of their own count neither way: C3 and C4 may keep them. */
+static bool motionless(const struct asked *asked, struct span percent) {
+    const struct rw_deficits *d = asked->deficits;
+    size_t still = 0, all = 0;
+    for (size_t i = 0; i < d->muscle_count; i++) {
+        if (rw_model()->targets[d->muscles[i].muscle].entry != RW_ENTRY_ALL)
+            continue;
+        all++;
+        still += d->muscles[i].grade[0] + d->muscles[i].grade[1] > 0.5;
     }
-    return RW_NONE;
+    static const struct span none = {.text = "0", .length = 1};
+    if (100 * still <= number(percent) * all)
+        return false;
+    recorded(asked, RW_SECTION_MOTOR, none); /* for the reasons; what was not graded is inferred */
+    recorded(asked, RW_SECTION_MOVEMENT, none);
+    return true;
 }
 
-/* Whether one word of a condition holds; *check is the finding behind it, if there is one. */
-static bool holds(const struct rw_exam *exam, const struct rw_localisation *localisation,
-                  struct span condition, struct span word, uint16_t *check) {
-    *check = RW_NONE;
+static bool is_useless(const struct rw_deficits *deficits, struct span function) {
+    for (size_t i = 0; i < deficits->function_count; i++)
+        if (is(function, rw_model()->targets[deficits->functions[i].function].id))
+            return deficits->functions[i].p_useful < 0.5;
+    return false;
+}
+
+/* ---- rules ---- */
+
+/* Whether a condition holds with one word. */
+static bool word_holds(const struct asked *asked, struct span condition, struct span word) {
+    const struct rw_localisation *l = asked->localisation;
     if (is(condition, "sign"))
-        *check = recorded(exam, RW_SECTION_SIGN, word);
-    else if (is(condition, "hemidiaphragm"))
-        *check = recorded(exam, RW_SECTION_HEMIDIAPHRAGM, word);
-    else if (is(condition, "reflex"))
-        *check = reflex_with(exam, word);
-    else if (is(condition, "mechanism"))
-        return is(word, rw_mechanism_name(exam->mechanism));
-    else if (is(condition, "lesion"))
-        return localisation->informative && localisation->no_lesion + localisation->outside_plexus < 0.5;
-    else if (is(condition, "roots"))
-        return any_likely(localisation, is_torn);
-    else if (is(condition, "severity"))
-        return any_likely(localisation, is_complete);
-    else if (is(condition, "delay_over_days"))
-        return delay_over(exam, word);
-    return *check != RW_NONE;
+        return recorded(asked, RW_SECTION_SIGN, word);
+    if (is(condition, "hemidiaphragm"))
+        return recorded(asked, RW_SECTION_HEMIDIAPHRAGM, word);
+    if (is(condition, "reflex"))
+        return recorded(asked, RW_SECTION_REFLEX, word);
+    if (is(condition, "mechanism"))
+        return is(word, rw_mechanism_name(asked->exam->mechanism));
+    if (is(condition, "onset"))
+        return delay_of(asked->exam) == RW_NO_DAY;
+    if (is(condition, "delay_over_days"))
+        return delay_is_over(asked->exam, word);
+    if (is(condition, "delay_within_days"))
+        return !delay_is_over(asked->exam, word);
+    if (is(condition, "lesion"))
+        return l->informative && l->no_lesion + l->outside_plexus < 0.5 &&
+               some_finding_is_abnormal(asked->exam);
+    if (is(condition, "roots"))
+        return any_likely(l, word, is_torn);
+    if (is(condition, "motionless_over_percent"))
+        return motionless(asked, word);
+    return is(condition, "useless") && is_useless(asked->deficits, word);
 }
 
-static bool rule_holds(const struct rw_exam *exam, const struct rw_localisation *localisation, uint16_t rule,
-                       struct rw_raised_rule *out) {
+static bool condition_holds(const struct asked *asked, struct span condition, struct span words) {
+    /* One question about all regions: in doubt between two, neither alone is likely. */
+    if (is(condition, "complete"))
+        return any_likely(asked->localisation, words, is_complete);
+    bool any = false;
+    while (words.length > 0)
+        any = word_holds(asked, condition, next(&words, '|')) || any; /* all of them, for the reasons */
+    return any;
+}
+
+static bool rule_holds(const struct asked *asked, uint16_t rule) {
     const char *when = rw_model()->rules[rule].when;
     struct span rest = {.text = when, .length = strlen(when)};
-    *out = (struct rw_raised_rule){.rule = rule};
+    *asked->raised = (struct rw_raised_rule){.rule = rule};
     while (rest.length > 0) {
         struct span words = next(&rest, ' ');
         const struct span condition = next(&words, ':');
-        uint16_t check = RW_NONE;
-        bool any = false;
-        while (words.length > 0 && !any)
-            any = holds(exam, localisation, condition, next(&words, '|'), &check);
-        if (!any)
+        if (!condition_holds(asked, condition, words))
             return false;
-        if (check != RW_NONE && out->because_count < sizeof out->because / sizeof out->because[0])
-            out->because[out->because_count++] = check;
     }
     return true;
 }
@@ -130,8 +209,9 @@ void rw_rules(const struct rw_exam *exam, const struct rw_localisation *localisa
     for (uint16_t i = 0; i < m->rule_count; i++) {
         const bool urgent = strcmp(m->rules[i].kind, "urgent") == 0;
         struct rw_raised_rule raised;
-        if ((!urgent && strcmp(m->rules[i].kind, "referral") != 0) ||
-            !rule_holds(exam, localisation, i, &raised))
+        const struct asked asked = {
+            .exam = exam, .localisation = localisation, .deficits = &out->deficits, .raised = &raised};
+        if ((!urgent && strcmp(m->rules[i].kind, "referral") != 0) || !rule_holds(&asked, i))
             continue;
         if (urgent && out->urgent_count < RW_MAX_RULES)
             out->urgent[out->urgent_count++] = raised;

@@ -4,32 +4,55 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Whether a word may stand behind a condition's colon. */
+static bool is_label(const struct knowledge *knowledge, const char *kind, const char *word) {
+    const struct kn_file *labels = &knowledge->files[KN_LABELS];
+    for (size_t row = 0; row < labels->row_count; row++)
+        if (kn_is(labels, row, "kind", kind) && kn_is(labels, row, "id", word))
+            return true;
+    return false;
+}
+
+static bool is_scale_value(const struct knowledge *knowledge, const char *id, const char *word) {
+    const uint8_t scale = kn_scale(knowledge, id);
+    for (size_t i = 0; scale != UINT8_MAX && i < knowledge->model.scales[scale].value_count; i++)
+        if (strcmp(knowledge->model.scales[scale].values[i].text, word) == 0)
+            return true;
+    return false;
+}
+
+static bool is_region(const struct knowledge *knowledge, const char *word) {
+    for (size_t i = 0; i < knowledge->model.site_count; i++)
+        if (strcmp(knowledge->model.sites[i].region, word) == 0)
+            return true;
+    return strcmp(word, "anywhere") == 0;
+}
+
+static bool is_number(const char *word, unsigned long most) {
+    return word[0] != '\0' && strlen(word) <= 5 && strspn(word, "0123456789") == strlen(word) &&
+           strtoul(word, NULL, 10) <= most;
+}
+
+/* Whether a word may stand behind a condition's colon (lib/rules.h says what each means). */
 static bool word_is_known(const struct knowledge *knowledge, const char *condition, const char *word) {
-    if (strcmp(condition, "sign") == 0) {
-        const struct kn_file *labels = &knowledge->files[KN_LABELS];
-        for (size_t row = 0; row < labels->row_count; row++)
-            if (kn_is(labels, row, "kind", "sign") && kn_is(labels, row, "id", word))
-                return true;
-        return false;
-    }
+    static const char *const pairs[][2] = {
+        {"lesion", "likely"}, {"roots", "preganglionic"}, {"onset", "unknown"}};
+    for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++)
+        if (strcmp(condition, pairs[i][0]) == 0)
+            return strcmp(word, pairs[i][1]) == 0;
+    if (strcmp(condition, "sign") == 0)
+        return is_label(knowledge, "sign", word);
+    if (strcmp(condition, "useless") == 0)
+        return is_label(knowledge, "function", word);
     if (strcmp(condition, "mechanism") == 0)
         return kn_word_index(word, kn_mechanisms, RW_MECHANISM_COUNT) < RW_MECHANISM_COUNT;
-    if (strcmp(condition, "hemidiaphragm") == 0 || strcmp(condition, "reflex") == 0) {
-        uint8_t scale = kn_scale(knowledge, condition);
-        for (size_t i = 0; scale != UINT8_MAX && i < knowledge->model.scales[scale].value_count; i++)
-            if (strcmp(knowledge->model.scales[scale].values[i].text, word) == 0)
-                return true;
-        return false;
-    }
-    if (strcmp(condition, "lesion") == 0)
-        return strcmp(word, "likely") == 0;
-    if (strcmp(condition, "severity") == 0)
-        return strcmp(word, "complete") == 0;
-    if (strcmp(condition, "roots") == 0)
-        return strcmp(word, "preganglionic") == 0;
-    if (strcmp(condition, "delay_over_days") == 0)
-        return strlen(word) <= 5 && strspn(word, "0123456789") == strlen(word) && word[0] != '\0';
+    if (strcmp(condition, "hemidiaphragm") == 0 || strcmp(condition, "reflex") == 0)
+        return is_scale_value(knowledge, condition, word);
+    if (strcmp(condition, "complete") == 0)
+        return is_region(knowledge, word);
+    if (strcmp(condition, "motionless_over_percent") == 0)
+        return is_number(word, 99);
+    if (strcmp(condition, "delay_over_days") == 0 || strcmp(condition, "delay_within_days") == 0)
+        return is_number(word, 99999);
     return false;
 }
 

@@ -58,6 +58,7 @@ static const struct fault {
     {SET, "combinations.tsv", NULL, NULL, "share", "0.001", HERE, "not 1"},
     {SET, "combinations.tsv", NULL, NULL, "muscle", "nothing", HERE, "unknown muscle 'nothing'"},
     {SET, "combinations.tsv", "kind", "group", "role", "prime", HERE, "role 'part' is for groups"},
+    {SET, "combinations.tsv", "kind", "movement", "role", "steady", HERE, "role 'steady' is for functions"},
     {SET, "combinations.tsv", "owner", "elbow_flexion", "muscle", "rhomboids", ANY_LINE, "different entry"},
     {SET, "labels.tsv", "kind", "mechanism", "id", "falling", HERE, "unknown mechanism 'falling'"},
     {SET, "labels.tsv", "kind", "sign", "id", "pallor", HERE, "no check of sign 'pallor'"},
@@ -100,6 +101,12 @@ static const struct fault {
     {SET, "transfers.tsv", NULL, NULL, "conflicts", "nobody", HERE, "unknown transfer or donor 'nobody'"},
     {SET, "outcomes.tsv", NULL, NULL, "successes", "99999", HERE, "more successes than patients"},
     {SET, "rules.tsv", NULL, NULL, "when", "sign:pallor", HERE, "unknown condition 'sign:pallor'"},
+    {SET, "rules.tsv", NULL, NULL, "when", "complete:leg", HERE, "unknown condition 'complete:leg'"},
+    {SET, "rules.tsv", NULL, NULL, "when", "useless:flight", HERE, "unknown condition 'useless:flight'"},
+    {SET, "rules.tsv", NULL, NULL, "when", "delay_within_days:soon", HERE,
+     "unknown condition 'delay_within_days:soon'"},
+    {SET, "rules.tsv", NULL, NULL, "when", "onset:known", HERE, "unknown condition 'onset:known'"},
+    {SET, "rules.tsv", NULL, NULL, "when", "motionless_over_percent:100", HERE, "unknown condition"},
     {SET, "rules.tsv", NULL, NULL, "how_soon", "someday", HERE, "unknown how_soon 'someday'"},
 };
 

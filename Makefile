@@ -33,7 +33,7 @@ SERVER   := $(patsubst %.c,$(BUILD)/%.o,$(wildcard server/*.c server/routes/*.c)
 FLOOR2   := $(filter-out $(BUILD)/server/main.o,$(SERVER))
 
 .PHONY: all run test unit oracle published service deployment browser sanitize cases bench lint format install clean setup \
-        setup-test calibrate calibrate-quick jags jags-quick recompute
+        setup-test calibrate calibrate-quick jags jags-quick recompute glpk
 .SECONDARY:
 all: $(BUILD)/rootward
 
@@ -141,12 +141,19 @@ setup-test:
 TESTS := unit oracle-reduced oracle-full published service
 test: setup-test
 	@$(MAKE) --no-print-directory -j$(shell nproc) all $(TESTS:%=$(BUILD)/test-%)
-	@$(MAKE) --no-print-directory unit oracle published recompute jags-quick calibrate-quick service deployment browser sanitize
+	@$(MAKE) --no-print-directory unit oracle published recompute jags-quick calibrate-quick glpk service deployment browser sanitize
 run: setup
 	@$(MAKE) --no-print-directory -j$(shell nproc) all
 	@$(BUILD)/rootward assess --text schema/examples/demo.json
 	@mkdir -p $(BUILD)/data && chmod 700 $(BUILD)/data
 	@exec $(BUILD)/rootward serve --data $(BUILD)/data --static static --signin
+
+# The best plan against GLPK's optimum of the same problem as an integer program; libglpk is for the tests alone.
+glpk: $(BUILD)/check-glpk
+	$(BUILD)/check-glpk 5000
+$(BUILD)/check-glpk: $(BUILD)/tests/glpk/check.o $(BUILD)/librootward.a
+	@echo ld $@
+	@$(CC) $(LDFLAGS) $^ -lglpk -lm -o $@
 
 cases: $(BUILD)/rootward
 	python3 tests/cases/report.py --binary $(BUILD)/rootward --cases $(CASES)

@@ -11,9 +11,10 @@
  * needs others has at least one of them in the set, no operation holds more steps than its room, and every
  * donor that must be spent is.
  *
- * Of the allowed sets those are plans to which no single step can be added that raises the worth (or they
- * are empty and nothing is gained by any step). Plans that consist of the same families are one: the
- * worthiest stands for it. rw_plan_solve gives the worthiest, best first, by branch and bound. */
+ * Of the allowed sets those are plans whose worth no single step raises, neither by being added nor by being
+ * left out (where the set stays allowed). Plans that consist of the same families are one, whatever steps
+ * without a family they hold: the worthiest stands for it. rw_plan_solve gives the worthiest, best first, by
+ * branch and bound. Worths within 1e-12 count as equal. */
 #ifndef RW_PLAN_H
 #define RW_PLAN_H
 
@@ -22,7 +23,7 @@
 enum {
     RW_PLAN_STEPS = 192, /* of a problem */
     RW_PLAN_GOALS = 64,
-    RW_PLAN_EFFECTS = 16, /* of a step */
+    RW_PLAN_EFFECTS = 40, /* of a step */
     RW_PLAN_WORDS = RW_PLAN_STEPS / 64,
     RW_PLAN_STAGES = 2
 };
@@ -32,12 +33,12 @@ struct rw_plan_effect {
     double gives, takes; /* each in [0, 1] */
 };
 struct rw_plan_step {
-    uint64_t donors, recipients; /* steps that share a bit of either are never taken together */
-    uint64_t bars[RW_PLAN_WORDS];  /* steps that it excludes; either side may say so */
-    uint64_t needs[RW_PLAN_WORDS]; /* one of these must stand in the set as well; all 0: none needed */
+    uint64_t donors, recipients;   /* steps that share a bit of either are never taken together */
+    uint64_t bars[RW_PLAN_WORDS];  /* other steps that it excludes; either side may say so */
+    uint64_t needs[RW_PLAN_WORDS]; /* one of these others must stand in the set; all 0: none needed */
     double cost;                   /* ≥ 0 */
-    uint16_t family;
-    uint8_t stage; /* below RW_PLAN_STAGES */
+    uint16_t family;               /* RW_NONE: makes no plan another one */
+    uint8_t stage;                 /* below RW_PLAN_STAGES */
     uint8_t effect_count;
     struct rw_plan_effect effects[RW_PLAN_EFFECTS]; /* each goal at most once */
 };
@@ -59,7 +60,9 @@ double rw_plan_worth(const struct rw_plan_problem *problem, const uint16_t *step
 
 /* Fills at most `most` (≤ RW_MAX_PLANS) plans, best first; ties go to the earlier steps. Returns their number:
  * 0 when no set is allowed. Where no step pays, the empty set is the one plan, unless a donor must be spent.
- * Exact up to rounding; no allocation; reentrant. */
-size_t rw_plan_solve(const struct rw_plan_problem *problem, struct rw_plan_choice *plans, size_t most);
+ * Exact up to rounding; no allocation; `scratch` holds rw_plan_scratch() bytes, aligned for any type. */
+size_t rw_plan_solve(const struct rw_plan_problem *problem, void *scratch, struct rw_plan_choice *plans,
+                     size_t most);
+size_t rw_plan_scratch(void);
 
 #endif

@@ -1,4 +1,5 @@
 #include "deficits.h"
+#include "feeling.h"
 
 #include <math.h>
 #include <string.h>
@@ -7,7 +8,7 @@ enum { NO_SLOT = 0xff };
 
 /* A muscle under one effect in one world. */
 struct power {
-    double lost, reaches[RW_GRADES]; /* reaches: P(a grade or better) */
+    double left, reaches[RW_GRADES]; /* reaches: P(a grade or better) */
     bool uneven;
 };
 
@@ -17,7 +18,7 @@ struct work {
     const struct rw_losses *losses;
     uint8_t slot[RW_MAX_TARGETS]; /* place of a muscle or function in the deficits */
     struct rw_measured muscle[RW_MAX_MUSCLES], function[RW_MAX_FUNCTIONS];
-    double graded_fraction[RW_MAX_MUSCLES];
+    double graded_fraction[RW_MAX_MUSCLES], strong_given_useful;
     struct power *power[RW_MAX_MUSCLES]; /* [effect · worlds + world] */
 };
 
@@ -101,72 +102,56 @@ void rw_measure(const struct rw_exam *exam, uint16_t muscle, struct rw_measured 
         take_grade(out, own);
 }
 
-/* A movement with the function's own name, graded by the examiner. */
-static void measure_function(const struct rw_exam *exam, const char *id, struct rw_measured *out) {
+/* A movement with the function's own name or words, graded by the examiner. */
+static void measure_function(const struct rw_exam *exam, const struct rw_target *function,
+                             struct rw_measured *out) {
     const struct rw_model *m = rw_model();
     memset(out, 0, sizeof *out);
     for (size_t i = 0; i < exam->finding_count; i++) {
         const struct rw_finding *f = &exam->findings[i];
         const struct rw_check *check = &m->checks[f->check];
-        if (check->section == RW_SECTION_MOVEMENT && !f->filled_in && strcmp(check->item, id) == 0)
+        if (check->section == RW_SECTION_MOVEMENT && !f->filled_in &&
+            (strcmp(check->item, function->id) == 0 ||
+             strcmp(m->targets[check->target].label, function->label) == 0))
             take_grade(out, f);
     }
 }
 
-/* Mean intact fraction given a grade, every fraction being equally likely beforehand. */
-static double fraction_of_grade(const struct rw_table *motor, const double grade[RW_GRADES]) {
-    double sum = 0.0, weight = 0.0;
+/* The fraction whose mean grade is that of the grades given; beyond the table's ends none or all. */
+static double fraction_of_grade(const struct rw_table *motor, const double given[RW_GRADES]) {
+    const double wanted = rw_grade_mean(given);
+    double grade[RW_GRADES], below = 0.0;
     for (size_t i = 0; i < RW_GRID; i++) {
-        const double fraction = (double)i / (RW_GRID - 1);
-        double p = 0.0;
-        for (unsigned o = 0; o < motor->observation_count; o++)
-            p += grade[motor->observations[o][0] - '0'] *
-                 rw_table_probability(motor, RW_SPREAD_SHARP, fraction, o);
-        sum += p * fraction;
-        weight += p;
+        rw_grades_at(motor, RW_SPREAD_SHARP, (double)i / (RW_GRID - 1), grade);
+        const double mean = rw_grade_mean(grade);
+        if (mean >= wanted)
+            return i == 0 ? 0.0 : ((double)i - (mean - wanted) / (mean - below)) / (RW_GRID - 1);
+        below = mean;
     }
-    return weight > 0.0 ? sum / weight : 1.0;
+    return 1.0;
 }
 
 /* ---- prediction ---- */
 
 static void predict(const struct rw_table *table, bool outside, enum rw_spread spread, double fraction,
                     double grade[RW_GRADES]) {
-    double predicted[UINT8_MAX];
-    const double *p = outside ? table->outside : predicted;
-    if (!outside)
-        rw_table_predict(table, 1.0, spread, fraction, predicted);
+    if (!outside) {
+        rw_grades_at(table, spread, fraction, grade);
+        return;
+    }
+    memset(grade, 0, RW_GRADES * sizeof *grade);
     for (size_t o = 0; o < table->observation_count; o++)
-        grade[table->observations[o][0] - '0'] = p[o];
-}
-
-static double at_least(const double grade[RW_GRADES], size_t least) {
-    double p = 0.0;
-    for (size_t g = least; g < RW_GRADES; g++)
-        p += grade[g];
-    return p;
-}
-
-static double mean_grade(const double grade[RW_GRADES]) {
-    double mean = 0.0;
-    for (size_t g = 1; g < RW_GRADES; g++)
-        mean += (double)g * grade[g];
-    return mean;
+        grade[table->observations[o][0] - '0'] = table->outside[o];
 }
 
 /* Also gives the grade as predicted, whatever was measured. */
 static void see_power(const struct work *w, size_t muscle, const struct rw_effect *e, size_t world,
                       double grade[RW_GRADES], struct power *out) {
     const struct rw_measured *measured = &w->muscle[muscle];
-    memset(grade, 0, RW_GRADES * sizeof *grade);
     predict(w->motor, e->outside, (enum rw_spread)e->spread[world], e->left[world], grade);
-    out->lost = 1.0 - (measured->given ? w->graded_fraction[muscle] : e->left[world]);
+    out->left = measured->given ? w->graded_fraction[muscle] : e->left[world];
     out->uneven = !measured->given && e->spread[world] == RW_SPREAD_UNEVEN;
-    double above = 0.0;
-    for (size_t g = RW_GRADES; g-- > 0;) {
-        above += measured->given ? measured->grade[g] : grade[g];
-        out->reaches[g] = above;
-    }
+    rw_grade_reaches(measured->given ? measured->grade : grade, out->reaches);
 }
 
 static bool see_muscle(struct work *w, size_t muscle, struct rw_arena *arena, struct rw_muscle_state *out) {
@@ -180,62 +165,54 @@ static bool see_muscle(struct work *w, size_t muscle, struct rw_arena *arena, st
     rw_effect_weights(w->states, 0, effects, weight);
     for (size_t e = 0; e < effects->count; e++)
         for (size_t v = 0; v < worlds; v++) {
-            see_power(w, muscle, &effects->list[e], v, grade, &power[e * worlds + v]);
+            struct power *here = &power[e * worlds + v];
+            see_power(w, muscle, &effects->list[e], v, grade, here);
+            out->intact += weight[e][v] * here->left;
             for (size_t k = 0; k < RW_GRADES; k++)
                 out->grade[k] += weight[e][v] * grade[k];
         }
     return true;
 }
 
-/* A function in one state and world: the sums over its muscles, and P(no prime mover reaches a grade). */
+/* A function in one state and world. */
 struct part {
-    double fraction, graded_fraction, graded_share, lost, returns;
-    double none_reaches[RW_GRADES];
-    bool uneven, primes;
+    struct rw_strength strength;
+    double graded, all;                                   /* shares of the muscles graded, and of all */
+    double lost, returns[RW_HORIZONS], idle[RW_HORIZONS]; /* idle: returns of a muscle that lost nothing */
+    bool uneven;
 };
 
-/* No movement is stronger than the strongest of its prime movers: caps P(grade or better), grade by grade. */
-static void cap(const struct part *p, double grade[RW_GRADES]) {
-    double above = 0.0, capped[RW_GRADES + 1] = {0.0};
-    for (size_t g = RW_GRADES - 1; g > 0; g--) {
-        above += grade[g];
-        const double most = 1.0 - p->none_reaches[g];
-        capped[g] = above < most ? above : most;
-    }
-    capped[0] = above + grade[0];
-    for (size_t g = 0; g < RW_GRADES; g++)
-        grade[g] = capped[g] - capped[g + 1];
-}
-
+/* Where the cause lies outside these nerves, only what was graded says more than the outside table. */
 static void predict_function(const struct work *w, bool outside, const struct part *p,
                              double grade[RW_GRADES]) {
-    if (outside) {
-        double graded[RW_GRADES] = {0.0};
-        predict(w->movement, true, RW_SPREAD_SHARP, 1.0, grade);
-        if (p->graded_share > 0.0)
-            predict(w->movement, false, RW_SPREAD_SHARP, p->graded_fraction / p->graded_share, graded);
-        for (size_t g = 0; g < RW_GRADES; g++)
-            grade[g] = (1.0 - p->graded_share) * grade[g] + p->graded_share * graded[g];
-    } else {
-        predict(w->movement, false, p->uneven ? RW_SPREAD_UNEVEN : RW_SPREAD_SHARP, p->fraction, grade);
-    }
-    if (p->primes)
-        cap(p, grade);
+    const double fraction = rw_strength_fraction(&p->strength), known = p->graded / p->all;
+    double other[RW_GRADES] = {0.0};
+    predict(w->movement, false, p->uneven ? RW_SPREAD_UNEVEN : RW_SPREAD_SHARP, fraction, grade);
+    if (outside)
+        predict(w->movement, true, RW_SPREAD_SHARP, fraction, other);
+    for (size_t g = 0; outside && g < RW_GRADES; g++)
+        grade[g] = (1.0 - known) * other[g] + known * grade[g];
+    rw_strength_cap(&p->strength, grade);
 }
 
 static void add_part(const struct work *w, bool outside, double weight, const struct part *p,
-                     struct rw_function_deficit *out) {
-    const double returns = p->lost > 0.0 ? p->returns / p->lost : w->losses->unaided.other;
+                     struct rw_function_deficit *out, struct rw_outlook ahead[RW_HORIZONS]) {
     const struct rw_measured *given = &w->function[w->slot[out->function]];
-    double grade[RW_GRADES] = {0.0};
+    double grade[RW_GRADES];
     if (given->given)
         memcpy(grade, given->grade, sizeof grade);
     else
         predict_function(w, outside, p, grade);
-    const double useful = at_least(grade, RW_GRADE_USEFUL);
-    out->expected_grade += weight * mean_grade(grade);
+    const double useful = rw_grade_at_least(grade, RW_GRADE_USEFUL),
+                 strong = rw_grade_at_least(grade, RW_GRADE_STRONG);
+    out->expected_grade += weight * rw_grade_mean(grade);
     out->p_useful += weight * useful;
-    out->p_recovers_unaided += weight * (useful + (1.0 - useful) * returns);
+    out->p_strong += weight * strong;
+    for (size_t h = 0; h < RW_HORIZONS; h++) {
+        const double returns = p->lost > 0.0 ? p->returns[h] / p->lost : p->idle[h];
+        ahead[h].p_useful += weight * (useful + (1.0 - useful) * returns);
+        ahead[h].p_strong += weight * (strong + (1.0 - strong) * returns * w->strong_given_useful);
+    }
 }
 
 /* A muscle of a function. */
@@ -247,21 +224,19 @@ struct share {
     bool prime;
 };
 
+/* `place`: of the state and world in what the muscle's losses list. */
 static void add_member(const struct work *w, const struct share *member, const struct power *power,
-                       double returns, struct part *p) {
-    p->fraction += member->share * (1.0 - power->lost);
-    p->lost += member->share * power->lost;
-    p->returns += member->share * power->lost * returns;
+                       size_t place, struct part *p) {
+    const double lost = member->share * (1.0 - power->left);
+    rw_strength_add(&p->strength, member->prime, member->share, power->left, power->reaches);
+    p->all += member->share;
+    p->graded += w->muscle[member->muscle].given ? member->share : 0.0;
     p->uneven |= power->uneven;
-    if (w->muscle[member->muscle].given) {
-        p->graded_share += member->share;
-        p->graded_fraction += member->share * w->graded_fraction[member->muscle];
+    p->lost += lost;
+    for (size_t h = 0; h < RW_HORIZONS; h++) {
+        p->idle[h] = member->loss->returns[h][place];
+        p->returns[h] += lost * p->idle[h];
     }
-    if (!member->prime)
-        return;
-    for (size_t g = 0; g < RW_GRADES; g++)
-        p->none_reaches[g] = (p->primes ? p->none_reaches[g] : 1.0) * (1.0 - power->reaches[g]);
-    p->primes = true;
 }
 
 /* The muscles of a function, and every site on the way to one of them. */
@@ -278,7 +253,7 @@ static size_t shares_of(const struct work *w, uint16_t function, struct share ou
                                       .effect = w->states->effects[member->muscle].of,
                                       .loss = rw_loss_of(w->losses, member->muscle),
                                       .share = member->share,
-                                      .prime = strcmp(member->role, "prime") == 0};
+                                      .prime = rw_is_prime(member)};
         *sites = rw_sites_either(*sites, rw_sites_to_any(member->muscle));
     }
     return count;
@@ -290,81 +265,25 @@ static void see_function(const struct work *w, struct rw_function_deficit *out) 
     struct rw_sites sites;
     struct rw_groups groups;
     double weight[RW_MAX_STATES][RW_MAX_WORLDS];
+    struct rw_outlook ahead[RW_HORIZONS] = {{0.0, 0.0}};
     const size_t count = shares_of(w, out->function, shares, &sites);
     rw_group(w->states, sites, &groups);
     rw_group_weights(w->states, &groups, weight);
     for (size_t g = 0; g < groups.count; g++)
         for (size_t v = 0; v < worlds; v++) {
-            struct part part = {0};
+            const size_t example = groups.list[g].example;
+            struct part part = {.strength = rw_strength_none()};
             for (size_t i = 0; i < count; i++) {
                 const struct share *member = &shares[i];
-                const size_t example = groups.list[g].example;
                 add_member(w, member, &w->power[member->muscle][member->effect[example] * worlds + v],
-                           member->loss->returns[member->loss->group[example] * worlds + v], &part);
+                           member->loss->group[example] * worlds + v, &part);
             }
-            add_part(w, groups.list[g].outside, weight[g][v], &part, out);
+            add_part(w, groups.list[g].outside, weight[g][v], &part, out, ahead);
         }
-}
-
-/* ---- skin and pupil ---- */
-
-static double loss_word(const char *word) {
-    return strcmp(word, "reduced") == 0 || strcmp(word, "absent") == 0 ? 1.0 : 0.0;
-}
-
-/* P(reduced or absent): as recorded where it was tested, else predicted from the check's table. */
-static double area_lost(const struct rw_exam *exam, const struct rw_states *states, uint16_t check) {
-    const struct rw_model *m = rw_model();
-    const struct rw_check *k = &m->checks[check];
-    const struct rw_table *table = &m->tables[k->table];
-    for (size_t i = 0; i < exam->finding_count; i++)
-        if (exam->findings[i].check == check && !exam->findings[i].filled_in)
-            return loss_word(m->scales[k->scale].values[exam->findings[i].value].text);
-    const struct rw_effects *effects = &states->effects[k->target];
-    double weight[RW_MAX_STATES][RW_MAX_WORLDS], seen[UINT8_MAX] = {0.0}, p[UINT8_MAX], lost = 0.0;
-    rw_effect_weights(states, 0, effects, weight);
-    for (size_t e = 0; e < effects->count; e++)
-        for (size_t w = 0; w < states->world_count; w++) {
-            rw_effect_predict(table, 1.0, &effects->list[e], w, p);
-            for (size_t o = 0; o < table->observation_count; o++)
-                seen[o] += weight[e][w] * p[o];
-        }
-    for (size_t o = 0; o < table->observation_count; o++)
-        lost += loss_word(table->observations[o]) * seen[o];
-    return lost;
-}
-
-static bool is_area(const struct rw_check *check) {
-    return check->section == RW_SECTION_SKIN_NERVE || check->section == RW_SECTION_SKIN_ROOT;
-}
-
-/* Skin by nerve, and by root only for the roots of the plexus. */
-static void see_areas(const struct rw_exam *exam, const struct rw_states *states, struct rw_deficits *out) {
-    const struct rw_model *m = rw_model();
-    for (size_t i = 0; i < m->check_count && out->area_count < RW_MAX_AREAS; i++) {
-        const struct rw_check *check = &m->checks[i];
-        bool of_plexus = check->section == RW_SECTION_SKIN_NERVE;
-        for (enum rw_segment s = RW_SEGMENT_C5; s <= RW_SEGMENT_T1; s++)
-            of_plexus |= strcmp(check->item, rw_segment_name(s)) == 0;
-        if (!is_area(check) || !of_plexus || check->target == RW_NONE)
-            continue;
-        const double lost = area_lost(exam, states, (uint16_t)i);
-        out->areas[out->area_count++] =
-            (struct rw_area_deficit){.area = check->target, .p_lost = lost, .protective = lost < 0.5};
-    }
-}
-
-static double sympathetic_lost(const struct rw_states *states) {
-    const uint16_t horner = rw_target_find(RW_TARGET_SIGN, "horner");
-    double weight[RW_MAX_STATES][RW_MAX_WORLDS], lost = 0.0;
-    if (horner == RW_NONE)
-        return 0.0;
-    const struct rw_effects *effects = &states->effects[horner];
-    rw_effect_weights(states, 0, effects, weight);
-    for (size_t e = 0; e < effects->count; e++)
-        for (size_t w = 0; w < states->world_count; w++)
-            lost += weight[e][w] * (1.0 - effects->list[e].left[w]);
-    return lost;
+    out->p_recovers_unaided = ahead[RW_HORIZON_EVER].p_useful;
+    out->p_strong_unaided = ahead[RW_HORIZON_EVER].p_strong;
+    out->months_12 = ahead[RW_HORIZON_12];
+    out->months_24 = ahead[RW_HORIZON_24];
 }
 
 /* ---- the whole ---- */
@@ -375,6 +294,7 @@ static void prepare(struct work *w, const struct rw_exam *exam, struct rw_defici
     memset(w->slot, NO_SLOT, sizeof w->slot);
     w->motor = table_named("motor_muscle");
     w->movement = table_named("movement");
+    w->strong_given_useful = rw_fact_value("unaided_m4_given_m3");
     for (uint16_t i = 0; i < m->target_count; i++) {
         const struct rw_target *target = &m->targets[i];
         if (target->kind == RW_TARGET_MUSCLE && out->muscle_count < RW_MAX_MUSCLES) {
@@ -388,7 +308,7 @@ static void prepare(struct work *w, const struct rw_exam *exam, struct rw_defici
             const size_t slot = out->function_count++;
             w->slot[i] = (uint8_t)slot;
             out->functions[slot].function = i;
-            measure_function(exam, target->id, &w->function[slot]);
+            measure_function(exam, target, &w->function[slot]);
         }
     }
 }
@@ -408,14 +328,13 @@ bool rw_deficits(const struct rw_exam *exam, const struct rw_states *states, con
             return false;
         if (work->muscle[i].given)
             memcpy(state->grade, work->muscle[i].grade, sizeof state->grade);
-        state->expected_grade = mean_grade(state->grade);
-        state->p_m3 = at_least(state->grade, RW_GRADE_USEFUL);
-        state->p_m4 = at_least(state->grade, RW_GRADE_STRONG);
+        state->expected_grade = rw_grade_mean(state->grade);
+        state->p_m3 = rw_grade_at_least(state->grade, RW_GRADE_USEFUL);
+        state->p_m4 = rw_grade_at_least(state->grade, RW_GRADE_STRONG);
     }
     for (size_t i = 0; i < out->function_count; i++)
         see_function(work, &out->functions[i]);
-    see_areas(exam, states, out);
-    out->p_sympathetic_lost = sympathetic_lost(states);
+    rw_feeling(exam, states, &losses->unaided, out);
     return true;
 }
 
@@ -432,4 +351,44 @@ const struct rw_function_deficit *rw_function_deficit_of(const struct rw_deficit
         if (deficits->functions[i].function == function)
             return &deficits->functions[i];
     return NULL;
+}
+
+/* ---- spent donors ---- */
+
+/* A muscle of which a share is spent reaches no grade more surely than before. */
+static double spend(const struct rw_table *motor, const struct rw_muscle_state *state,
+                    const struct rw_spend *spends, size_t count, double reaches[RW_GRADES]) {
+    double kept = 1.0, grade[RW_GRADES], after[RW_GRADES];
+    rw_grade_reaches(state->grade, reaches);
+    for (size_t i = 0; i < count; i++)
+        if (spends[i].muscle == state->muscle)
+            kept *= 1.0 - spends[i].share;
+    if (kept < 1.0) {
+        rw_grades_at(motor, RW_SPREAD_SHARP, kept * state->intact, grade);
+        rw_grade_reaches(grade, after);
+        for (size_t g = 0; g < RW_GRADES; g++)
+            reaches[g] = fmin(reaches[g], after[g]);
+    }
+    return kept * state->intact;
+}
+
+void rw_function_power(const struct rw_deficits *deficits, uint16_t function, const struct rw_spend *spends,
+                       size_t count, struct rw_function_power *out) {
+    const struct rw_model *m = rw_model();
+    const struct rw_table *motor = table_named("motor_muscle"), *movement = table_named("movement");
+    struct rw_strength strength = rw_strength_none();
+    double grade[RW_GRADES], reaches[RW_GRADES];
+    for (size_t i = 0; i < m->member_count; i++) {
+        const struct rw_muscle_state *state =
+            m->members[i].owner == function ? rw_muscle_state_of(deficits, m->members[i].muscle) : NULL;
+        if (state == NULL)
+            continue;
+        const double left = spend(motor, state, spends, count, reaches);
+        rw_strength_add(&strength, rw_is_prime(&m->members[i]), m->members[i].share, left, reaches);
+    }
+    rw_grades_at(movement, RW_SPREAD_SHARP, rw_strength_fraction(&strength), grade);
+    rw_strength_cap(&strength, grade);
+    out->grade = rw_grade_mean(grade);
+    out->p_useful = rw_grade_at_least(grade, RW_GRADE_USEFUL);
+    out->p_strong = rw_grade_at_least(grade, RW_GRADE_STRONG);
 }

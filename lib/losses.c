@@ -3,6 +3,17 @@
 #include <math.h>
 #include <string.h>
 
+/* Days after onset. */
+static const double horizon_days[RW_HORIZONS] = {365.0, 730.0, (double)INFINITY};
+
+double rw_motor_point_mm(uint16_t muscle) {
+    const struct rw_model *m = rw_model();
+    for (size_t i = 0; i < m->distance_count; i++)
+        if (m->distances[i].muscle == muscle)
+            return m->distances[i].from_foramen_mm;
+    return (double)NAN;
+}
+
 void rw_site_distances(double mm[RW_MAX_SITES]) {
     const struct rw_model *m = rw_model();
     for (size_t s = 0; s < RW_MAX_SITES; s++)
@@ -25,8 +36,11 @@ struct work {
     struct rw_sites preganglionic;
     double site_mm[RW_MAX_SITES];
     struct rw_groups groups;
-    double returns[RW_MAX_STATES][RW_MAX_WORLDS], weight[RW_MAX_STATES][RW_MAX_WORLDS];
-    double measured; /* share lost whose start is known */
+    const struct rw_regrowth *regrowth;
+    double returns[RW_HORIZONS][RW_MAX_STATES][RW_MAX_WORLDS], weight[RW_MAX_STATES][RW_MAX_WORLDS];
+    double by[RW_MAX_SITES][RW_HORIZONS]; /* P(back by then | comes back), by where the loss starts */
+    double other[RW_HORIZONS];            /* weak for another reason */
+    double measured;                      /* share lost whose start is known */
 };
 
 /* The worst chance among sites of a bundle. */
@@ -49,9 +63,8 @@ static uint8_t first_hurt(const struct rw_bundle *b, struct rw_sites hurt) {
 }
 
 /* Adds what was lost on one hurt bundle, with the posterior weight of losing it. */
-static void add_start(struct work *w, const struct rw_strand *strand, struct rw_sites hurt, double lost,
-                      struct rw_loss *out) {
-    const double mm = w->site_mm[first_hurt(strand->bundle, hurt)];
+static void add_start(struct work *w, uint8_t start, struct rw_sites hurt, double lost, struct rw_loss *out) {
+    const double mm = w->site_mm[start];
     out->lost += lost;
     out->torn += rw_sites_meet(hurt, w->preganglionic) ? lost : 0.0;
     if (isnan(mm))
@@ -62,10 +75,10 @@ static void add_start(struct work *w, const struct rw_strand *strand, struct rw_
 
 /* One group in one variant, at both depths. `weight` is that of all variants with the same bundles. */
 static void see_group(struct work *w, const struct rw_state_group *g, const struct rw_strand *strands,
-                      size_t count, const double weight[RW_DEPTHS], double returns[RW_DEPTHS],
+                      size_t count, const double weight[RW_DEPTHS], double returns[RW_HORIZONS][RW_DEPTHS],
                       struct rw_loss *out) {
     const double *loss = rw_model()->partial_loss;
-    double lost[RW_DEPTHS] = {0.0}, back[RW_DEPTHS] = {0.0};
+    double lost[RW_DEPTHS] = {0.0}, back[RW_HORIZONS][RW_DEPTHS] = {{0.0}};
     bool any = false;
     for (size_t i = 0; i < count && !g->outside; i++) {
         const struct rw_sites partial = rw_sites_both(g->partial, strands[i].sites),
@@ -74,6 +87,7 @@ static void see_group(struct work *w, const struct rw_state_group *g, const stru
         if (!rw_sites_any(hurt))
             continue;
         any = true;
+        const uint8_t start = first_hurt(strands[i].bundle, hurt);
         const double chance =
             worst_of(w->unaided, partial, RW_PARTIAL, worst_of(w->unaided, complete, RW_COMPLETE, 1.0));
         double weighed = 0.0;
@@ -81,15 +95,18 @@ static void see_group(struct work *w, const struct rw_state_group *g, const stru
             const double left = rw_bundle_left(partial, complete, 1.0 - loss[depth]),
                          gone = strands[i].bundle->weight * (1.0 - left);
             lost[depth] += gone;
-            back[depth] += gone * chance;
+            for (size_t h = 0; h < RW_HORIZONS; h++)
+                back[h][depth] += gone * chance * w->by[start][h];
             weighed += weight[depth] * gone;
         }
-        add_start(w, &strands[i], hurt, weighed, out);
+        add_start(w, start, hurt, weighed, out);
     }
     for (size_t depth = 0; depth < RW_DEPTHS; depth++) {
-        returns[depth] = lost[depth] > 0.0 ? back[depth] / lost[depth] : w->unaided->other;
         out->denervated += any ? weight[depth] : 0.0;
-        out->mean_returns += weight[depth] * returns[depth];
+        for (size_t h = 0; h < RW_HORIZONS; h++) {
+            returns[h][depth] = lost[depth] > 0.0 ? back[h][depth] / lost[depth] : w->other[h];
+            out->mean_returns[h] += weight[depth] * returns[h][depth];
+        }
     }
 }
 
@@ -101,20 +118,33 @@ static void see_variant(struct work *w, size_t variant, struct rw_loss *out) {
     for (size_t v = variant; v < variants; v++)
         alike[v] = rw_variant_like(v, out->muscle) == variant;
     for (size_t g = 0; g < w->groups.count; g++) {
-        double weight[RW_DEPTHS] = {0.0}, returns[RW_DEPTHS];
+        double weight[RW_DEPTHS] = {0.0}, returns[RW_HORIZONS][RW_DEPTHS];
         for (size_t v = variant; v < variants; v++)
             for (size_t depth = 0; alike[v] && depth < RW_DEPTHS; depth++)
                 weight[depth] += w->weight[g][rw_world_of(v, depth)];
         see_group(w, &w->groups.list[g], strands, count, weight, returns, out);
         for (size_t v = variant; v < variants; v++)
-            if (alike[v])
-                memcpy(&w->returns[g][rw_world_of(v, 0)], returns, sizeof returns);
+            for (size_t h = 0; alike[v] && h < RW_HORIZONS; h++)
+                memcpy(&w->returns[h][g][rw_world_of(v, 0)], returns[h], sizeof returns[h]);
+    }
+}
+
+/* Of those that come back, who is back by each horizon: by the site from which it must grow. */
+static void see_times(struct work *w, uint16_t muscle) {
+    const double motor_point = rw_motor_point_mm(muscle);
+    for (size_t s = 0; s < rw_model()->site_count; s++) {
+        double sign[2];
+        rw_regrowth_sign(w->regrowth, w->site_mm[s], motor_point, sign);
+        for (size_t h = 0; h < RW_HORIZON_EVER; h++)
+            w->by[s][h] = rw_regrowth_back_by(w->regrowth, sign, horizon_days[h]);
+        w->by[s][RW_HORIZON_EVER] = 1.0;
     }
 }
 
 static bool see_muscle(struct work *w, struct rw_arena *arena, struct rw_loss *out) {
     const size_t worlds = w->states->world_count;
     w->measured = 0.0;
+    see_times(w, out->muscle);
     rw_group(w->states, rw_sites_to_any(out->muscle), &w->groups);
     rw_group_weights(w->states, &w->groups, w->weight);
     for (size_t v = 0; v < rw_model()->variant_count; v++)
@@ -122,14 +152,18 @@ static bool see_muscle(struct work *w, struct rw_arena *arena, struct rw_loss *o
             see_variant(w, v, out);
     out->start_mm = w->measured > 0.0 ? out->start_mm / w->measured : 0.0;
     uint16_t *group = rw_arena_take(arena, w->states->count, sizeof *group);
-    double *returns = rw_arena_take(arena, w->groups.count * worlds, sizeof *returns);
-    if (group == NULL || returns == NULL)
+    if (group == NULL)
         return false;
     memcpy(group, w->groups.of, w->states->count * sizeof *group);
-    for (size_t g = 0; g < w->groups.count; g++)
-        memcpy(returns + g * worlds, w->returns[g], worlds * sizeof *returns);
     out->group = group;
-    out->returns = returns;
+    for (size_t h = 0; h < RW_HORIZONS; h++) {
+        double *returns = rw_arena_take(arena, w->groups.count * worlds, sizeof *returns);
+        if (returns == NULL)
+            return false;
+        for (size_t g = 0; g < w->groups.count; g++)
+            memcpy(returns + g * worlds, w->returns[h][g], worlds * sizeof *returns);
+        out->returns[h] = returns;
+    }
     return true;
 }
 
@@ -141,8 +175,13 @@ bool rw_losses_of(const struct rw_exam *exam, const struct rw_states *states, st
         return false;
     memset(out, 0, sizeof *out);
     rw_unaided_init(exam, &out->unaided);
+    rw_regrowth_init(exam, &out->regrowth);
     w->states = states;
     w->unaided = &out->unaided;
+    w->regrowth = &out->regrowth;
+    for (size_t h = 0; h < RW_HORIZONS; h++)
+        w->other[h] = horizon_days[h] >= out->regrowth.examined || h == RW_HORIZON_EVER ? out->unaided.other
+                                                                                        : (double)NAN;
     w->preganglionic = rw_sites_preganglionic();
     rw_site_distances(w->site_mm);
     for (uint16_t t = 0; t < m->target_count; t++) {

@@ -5,14 +5,6 @@
 
 /* ---- distances and dates ---- */
 
-double rw_motor_point_mm(uint16_t muscle) {
-    const struct rw_model *m = rw_model();
-    for (size_t i = 0; i < m->distance_count; i++)
-        if (m->distances[i].muscle == muscle)
-            return m->distances[i].from_foramen_mm;
-    return (double)NAN;
-}
-
 double rw_transfer_mm(const struct rw_transfer *transfer) {
     return isnan(transfer->distance_mm) ? rw_fact_value("transfer_distance_unknown_mm")
                                         : transfer->distance_mm;

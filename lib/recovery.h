@@ -32,9 +32,6 @@ void rw_growth_days(const double rate_mm_per_day[2], double distance_mm, double 
  * most of its loss is behind torn roots, from which nothing grows. */
 double rw_regrowth_mm(const struct rw_loss *loss);
 
-/* Foramen to motor point; NAN when not known. */
-double rw_motor_point_mm(uint16_t muscle);
-
 /* Suture to motor point of a transfer; transfer_distance_unknown_mm when its row has none. */
 double rw_transfer_mm(const struct rw_transfer *transfer);
 

@@ -94,15 +94,66 @@ Test(deficits, outside_these_nerves_follows_the_outside_distribution) {
 
 Test(deficits, no_function_is_stronger_than_its_prime_movers) {
     struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 0, 100);
-    give_motor(exam, "biceps_brachii=0 brachialis=0 brachioradialis=5");
-    const struct rw_case c = complete_at(1.0, "musculocutaneous_high");
+    give_motor(exam, "biceps_brachii=0 brachialis=0 brachioradialis=0 pronator_teres=5 "
+                     "extensor_carpi_radialis_longus=5");
+    const struct rw_case c = complete_at(1.0, "upper_trunk_proximal");
     struct rw_deficits d = deficits_of(exam, &c, 1);
     cr_assert_float_eq(function_in(&d, "elbow_flexion")->p_useful, 0.0, EXACT);
     cr_assert_float_eq(function_in(&d, "elbow_flexion")->expected_grade, 0.0, EXACT);
     give(exam, RW_SECTION_MOVEMENT, "elbow_flexion", "4"); /* the movement as a whole was graded: it stands */
     d = deficits_of(exam, &c, 1);
     cr_assert_float_eq(function_in(&d, "elbow_flexion")->p_useful, 1.0, EXACT);
+    cr_assert_float_eq(function_in(&d, "elbow_flexion")->p_strong, 1.0, EXACT);
     cr_assert_float_eq(function_in(&d, "elbow_flexion")->expected_grade, 4.0, EXACT);
+    free(exam);
+}
+
+/* Movement shoulder_elevation and function scapular_elevation are one action: a shrug. */
+Test(deficits, a_movement_in_the_words_of_a_function_stands_for_it) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 0, 100);
+    give_motor(exam, "trapezius=0 levator_scapulae=0");
+    give(exam, RW_SECTION_MOVEMENT, "shoulder_elevation", "4");
+    const struct rw_case c = complete_at(1.0, "spinal_accessory_high");
+    const struct rw_deficits d = deficits_of(exam, &c, 1);
+    cr_assert_float_eq(function_in(&d, "scapular_elevation")->expected_grade, 4.0, EXACT);
+    cr_assert_float_eq(function_in(&d, "scapular_elevation")->p_strong, 1.0, EXACT);
+    free(exam);
+}
+
+Test(deficits, a_graded_muscle_has_the_fraction_whose_mean_grade_that_is) {
+    static const char *const grades[] = {"0", "1", "2", "3", "4", "5"};
+    const struct rw_table *motor = table_of("motor_muscle");
+    double before = -1.0;
+    for (size_t g = 0; g < 6; g++) {
+        struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 0, 100);
+        give(exam, RW_SECTION_MOTOR, "serratus_anterior", grades[g]);
+        const struct rw_case c = complete_at(1.0, "long_thoracic");
+        const struct rw_deficits d = deficits_of(exam, &c, 1);
+        const double intact = muscle_in(&d, "serratus_anterior")->intact;
+        double mean = 0.0;
+        for (unsigned o = 0; o < motor->observation_count; o++)
+            mean +=
+                (motor->observations[o][0] - '0') * rw_table_probability(motor, RW_SPREAD_SHARP, intact, o);
+        cr_assert_gt(intact, before);
+        before = intact;
+        if (g == 0 || g == 5) /* beyond the ends of the table */
+            cr_assert_float_eq(intact, g == 0 ? 0.0 : 1.0, EXACT);
+        else
+            cr_assert_float_eq(mean, (double)g, 1e-9);
+        /* the push test is the test of serratus anterior alone: its grade is the function's, never above */
+        const struct rw_function_deficit *f = function_in(&d, "scapular_protraction");
+        cr_assert_leq(f->expected_grade, (double)g + EXACT);
+        cr_assert_geq(f->expected_grade, (double)g - 0.75);
+        cr_assert(g >= 3 || f->p_useful < EXACT);
+        free(exam);
+    }
+}
+
+Test(deficits, a_muscle_that_was_not_graded_keeps_what_the_cases_leave) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 0, 100);
+    const struct rw_case cases[] = {complete_at(0.3, "long_thoracic"), complete_at(0.7, "ulnar_elbow")};
+    const struct rw_deficits d = deficits_of(exam, cases, 2);
+    cr_assert_float_eq(muscle_in(&d, "serratus_anterior")->intact, 0.7, EXACT);
     free(exam);
 }
 
@@ -144,6 +195,86 @@ Test(deficits, recovery_unaided_follows_lesion_mechanism_and_silence) {
     }
 }
 
+Test(deficits, strength_unaided_asks_for_more_than_useful_power) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, RW_NO_DAY, 183);
+    give_motor(exam, "serratus_anterior=0");
+    const struct rw_case c = complete_at(1.0, "long_thoracic");
+    const struct rw_deficits d = deficits_of(exam, &c, 1);
+    /* no power now: P(M4) = u · P(M4 | it came back) */
+    cr_assert_float_eq(function_in(&d, "scapular_protraction")->p_strong_unaided,
+                       rw_fact_value("unaided_complete_nerve") * rw_fact_value("unaided_m4_given_m3"), 1e-9);
+    free(exam);
+}
+
+Test(deficits, chances_by_12_and_24_months_follow_the_losses) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 0, 100);
+    give_motor(exam, "serratus_anterior=0");
+    const struct rw_case c = complete_at(1.0, "long_thoracic");
+    struct hand_made *h = states_from(exam, &c, 1);
+    struct rw_deficits d;
+    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &d));
+    const struct rw_function_deficit *f = function_in(&d, "scapular_protraction");
+    const struct rw_loss *loss = rw_loss_of(&h->losses, muscle_of("serratus_anterior"));
+    const double strong = rw_fact_value("unaided_m4_given_m3");
+    /* a single muscle without power: P = 0 + 1 · its own chance */
+    cr_assert_float_eq(f->months_12.p_useful, loss->mean_returns[RW_HORIZON_12], 1e-9);
+    cr_assert_float_eq(f->months_24.p_strong, loss->mean_returns[RW_HORIZON_24] * strong, 1e-9);
+    cr_assert_lt(f->months_12.p_useful, f->p_recovers_unaided);
+    free_states(h);
+    free(exam);
+}
+
+/* Of every function: what can be done later can be done ever, strong power is useful power, and the mean grade
+ * lies where P(M3) and P(M4) leave room for it. */
+static void check_coherent(const struct rw_deficits *d) {
+    for (size_t i = 0; i < d->function_count; i++) {
+        const struct rw_function_deficit *f = &d->functions[i];
+        const char *id = rw_model()->targets[f->function].id;
+        cr_assert_leq(f->p_strong, f->p_useful + EXACT, "%s", id);
+        cr_assert_geq(f->expected_grade, 3.0 * f->p_useful + f->p_strong - 1e-9, "%s", id);
+        cr_assert_leq(f->expected_grade, 2.0 + f->p_useful + 2.0 * f->p_strong + 1e-9, "%s", id);
+        cr_assert_leq(f->p_useful, f->months_12.p_useful + 1e-9, "%s", id);
+        cr_assert_leq(f->months_12.p_useful, f->months_24.p_useful + 1e-9, "%s", id);
+        cr_assert_leq(f->months_24.p_useful, f->p_recovers_unaided + 1e-9, "%s", id);
+        cr_assert_leq(f->months_24.p_strong, f->months_24.p_useful + 1e-9, "%s", id);
+        cr_assert_leq(f->p_strong_unaided, f->p_recovers_unaided + 1e-9, "%s", id);
+    }
+}
+
+Test(deficits, grade_and_chances_of_a_function_agree) {
+    const struct rw_case cases[] = {complete_at(0.5, "upper_trunk_proximal"),
+                                    complete_at(0.3, "c5_preganglionic c6_distal"),
+                                    {.weight = 0.2, .variant = usual_variant(), .outside = true}};
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 0, 50);
+    struct rw_deficits d = deficits_of(exam, cases, 3);
+    check_coherent(&d);
+    give_motor(exam, "deltoid=0 biceps_brachii=1 pectoralis_major_clavicular=2 triceps_brachii=4+ "
+                     "supraspinatus=0 flexor_carpi_radialis=3 extensor_digitorum=4-");
+    d = deficits_of(exam, cases, 3);
+    check_coherent(&d);
+    free(exam);
+}
+
+Test(deficits, a_time_that_has_passed_or_is_not_known_has_no_chance) {
+    const struct rw_case c = complete_at(1.0, "upper_trunk_proximal");
+    static const struct {
+        int32_t onset, examined;
+        bool twelve, twenty_four;
+    } rows[] = {
+        {0, 100, true, true}, {0, 400, false, true}, {0, 800, false, false}, {RW_NO_DAY, 100, false, false}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, rows[i].onset, rows[i].examined);
+        const struct rw_deficits d = deficits_of(exam, &c, 1);
+        for (size_t k = 0; k < d.function_count; k++) {
+            cr_assert_eq(isfinite(d.functions[k].months_12.p_useful) != 0, rows[i].twelve);
+            cr_assert_eq(isfinite(d.functions[k].months_12.p_strong) != 0, rows[i].twelve);
+            cr_assert_eq(isfinite(d.functions[k].months_24.p_useful) != 0, rows[i].twenty_four);
+            cr_assert(isfinite(d.functions[k].p_recovers_unaided));
+        }
+        free(exam);
+    }
+}
+
 static const struct rw_area_deficit *area_in(const struct rw_deficits *d, const char *id) {
     const uint16_t area = rw_target_find(RW_TARGET_SKIN_NERVE, id);
     for (size_t i = 0; i < d->area_count; i++)
@@ -169,6 +300,54 @@ Test(deficits, skin_is_predicted_unless_it_was_tested) {
     give(exam, RW_SECTION_SKIN_NERVE, "axillary", "normal");
     d = deficits_of(exam, &c, 1);
     cr_assert_float_eq(area_in(&d, "axillary")->p_lost, 0.0, EXACT);
+    free(exam);
+}
+
+Test(deficits, feeling_comes_back_as_the_worst_site_on_its_way_allows) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, RW_NO_DAY, 100);
+    const double u = rw_fact_value("unaided_complete_nerve"), dull = rw_fact_value("protective_when_reduced");
+    const struct rw_case main_stem = complete_at(1.0, "axillary_main");
+    const struct rw_table *skin = table_of("skin_nerve");
+    double now = 0.0; /* predicted: what is neither absent nor reduced, and its share of the reduced */
+    for (unsigned o = 0; o < skin->observation_count; o++) {
+        const double p = rw_table_probability(skin, RW_SPREAD_SHARP, 0.0, o);
+        if (strcmp(skin->observations[o], "reduced") == 0)
+            now += dull * p;
+        else if (strcmp(skin->observations[o], "absent") != 0)
+            now += p;
+    }
+    struct rw_deficits d = deficits_of(exam, &main_stem, 1);
+    cr_assert_float_eq(area_in(&d, "axillary")->p_recovers_unaided, now + (1.0 - now) * u, 1e-9);
+    const struct {
+        const char *word;
+        double lost, now;
+    } rows[] = {{"absent", 1.0, 0.0}, {"reduced", 1.0, dull}, {"normal", 0.0, 1.0}};
+    give(exam, RW_SECTION_SKIN_NERVE, "axillary", "absent");
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        exam->findings[0].value = (uint8_t)rw_value_find(exam->findings[0].check, rows[i].word);
+        d = deficits_of(exam, &main_stem, 1);
+        const struct rw_area_deficit *area = area_in(&d, "axillary");
+        cr_assert_float_eq(area->p_lost, rows[i].lost, EXACT);
+        cr_assert_eq(area->protective, rows[i].now > 0.5);
+        cr_assert_float_eq(area->p_recovers_unaided, rows[i].now + (1.0 - rows[i].now) * u, 1e-9);
+    }
+    free(exam);
+}
+
+Test(deficits, torn_roots_give_no_feeling_back_and_other_causes_their_own) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, RW_NO_DAY, 100);
+    give(exam, RW_SECTION_SKIN_NERVE, "axillary", "absent");
+    struct rw_case c = complete_at(1.0, "c5_preganglionic c6_preganglionic c7_preganglionic "
+                                        "c8_preganglionic t1_preganglionic");
+    struct rw_deficits d = deficits_of(exam, &c, 1);
+    cr_assert_float_eq(area_in(&d, "axillary")->p_recovers_unaided, 0.0, 1e-9);
+    c.severity[site_of("axillary_main")] = RW_PARTIAL; /* a second, milder site changes nothing */
+    d = deficits_of(exam, &c, 1);
+    cr_assert_float_eq(area_in(&d, "axillary")->p_recovers_unaided, 0.0, 1e-9);
+    c = (struct rw_case){.weight = 1.0, .variant = usual_variant(), .outside = true};
+    d = deficits_of(exam, &c, 1);
+    cr_assert_float_eq(area_in(&d, "axillary")->p_recovers_unaided, rw_fact_value("unaided_other_cause"),
+                       1e-9);
     free(exam);
 }
 

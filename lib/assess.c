@@ -74,7 +74,10 @@ enum rw_status rw_assess(const struct rw_exam *exam, void *workspace, size_t wor
     rw_explain_findings(exam, &result, &states, &out->localisation);
     rw_explain_next(exam, &states, &out->localisation);
     rw_recovery(exam, &losses, &out->deficits, &out->recovery);
-    rw_transfers(exam, &states, &losses, &out->deficits, &out->recovery, &out->transfers);
+    if (!rw_transfers(exam, &states, &losses, &out->deficits, &out->recovery, &arena, &out->transfers)) {
+        error->status = RW_ENOSPACE;
+        return RW_ENOSPACE;
+    }
     rw_rules(exam, &out->localisation, out);
     return RW_OK;
 }

@@ -1,9 +1,10 @@
 #include "donors.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-#include "deficits.h"
+enum { NO_ROOT = 0xff };
 
 /* The next word of a space-separated list; false at its end. */
 static bool next_id(const char **list, char id[64]) {
@@ -85,7 +86,7 @@ static void say(struct rw_donor_status *out, enum rw_donor_state state, const ch
     snprintf(out->because, sizeof out->because, "%s", because);
 }
 
-/* What settles the matter before any power is looked at. */
+/* What settles the matter whatever the power is. */
 static bool excluded(const struct rw_exam *exam, const uint64_t *parts_of, uint16_t donor,
                      struct rw_donor_status *out) {
     const struct rw_model *m = rw_model();
@@ -95,10 +96,14 @@ static bool excluded(const struct rw_exam *exam, const uint64_t *parts_of, uint1
         const uint64_t other = parts_of[i];
         const bool used = exam->used[i] && (parts & other) != 0;
         const bool declined = exam->declined[i] && (other & ~parts) == 0; /* all of it is part of this one */
-        if (!used && !declined)
+        const bool left_out = exam->options.excluded[i] && (other & ~parts) == 0;
+        if (!used && !declined && !left_out)
             continue;
         out->state = RW_DONOR_EXCLUDED;
-        snprintf(out->because, sizeof out->because, "%s%s%s", used ? "already used" : "declined",
+        snprintf(out->because, sizeof out->because, "%s%s%s",
+                 used       ? "already used"
+                 : declined ? "declined"
+                            : "left out of the plan, as asked",
                  i == donor ? "" : ": ", i == donor ? "" : m->donors[i].label);
         return true;
     }
@@ -112,6 +117,82 @@ static bool excluded(const struct rw_exam *exam, const uint64_t *parts_of, uint1
     }
     return false;
 }
+
+/* ---- stumps ---- */
+
+/* Sites that come before a site on some bundle; of roots only its own or, for a further site, those of `root`. */
+static struct rw_sites sites_before(uint8_t site, uint8_t root) {
+    const struct rw_model *m = rw_model();
+    struct rw_sites before = {{0}};
+    for (size_t b = 0; b < m->bundle_count; b++) {
+        const struct rw_bundle *bundle = &m->bundles[b];
+        size_t place = 0;
+        while (place < bundle->site_count && bundle->sites[place] != site)
+            place++;
+        for (size_t i = 0; place < bundle->site_count && i < place; i++) {
+            const uint8_t other = m->sites[bundle->sites[i]].root;
+            if (root == NO_ROOT || other == NO_ROOT || other == root)
+                rw_sites_add(&before, bundle->sites[i]);
+        }
+    }
+    return before;
+}
+
+/* P(a complete lesion leaves the stump, and nothing cuts it off or tears it nearer to the cord). */
+static double stump_probability(const struct rw_states *states, const struct rw_donor *donor) {
+    const struct rw_sites torn = rw_sites_preganglionic();
+    struct rw_sites before[sizeof donor->stump];
+    uint8_t root = NO_ROOT;
+    double p = 0.0;
+    for (size_t k = 0; k < donor->stump_count && root == NO_ROOT; k++)
+        root = rw_model()->sites[donor->stump[k]].root;
+    for (size_t k = 0; k < donor->stump_count; k++)
+        before[k] = sites_before(donor->stump[k], root);
+    for (size_t i = 0; i < states->count; i++) {
+        const struct rw_state *s = &states->list[i];
+        bool left = false;
+        for (size_t k = 0; k < donor->stump_count && !s->outside; k++)
+            left = left ||
+                   (rw_sites_hold(s->complete, donor->stump[k]) && !rw_sites_meet(before[k], s->complete) &&
+                    !rw_sites_meet(rw_sites_both(before[k], torn), s->partial));
+        for (size_t w = 0; left && w < states->world_count; w++)
+            p += s->weight[w];
+    }
+    return p;
+}
+
+static bool recorded(const struct rw_exam *exam, uint16_t check) {
+    for (size_t i = 0; i < exam->finding_count; i++)
+        if (exam->findings[i].check == check)
+            return true;
+    return false;
+}
+
+static void judge_stump(const struct rw_exam *exam, const struct rw_states *states, uint16_t donor,
+                        struct rw_donor_status *out) {
+    const struct rw_model *m = rw_model();
+    const struct rw_donor *d = &m->donors[donor];
+    const double p = stump_probability(states, d);
+    out->p_strong = p * rw_fact_value("stump_usable");
+    out->state = p >= 0.5 ? RW_DONOR_UNKNOWN : RW_DONOR_INVOLVED;
+    for (size_t k = 0; k < d->stump_count && out->decided_by == RW_NONE; k++) {
+        const uint8_t root = m->sites[d->stump[k]].root;
+        const uint16_t check = root == NO_ROOT
+                                   ? RW_NONE
+                                   : rw_check_find(RW_SECTION_ROOT_AVULSION,
+                                                   rw_segment_name((enum rw_segment)(RW_SEGMENT_C5 + root)));
+        if (check != RW_NONE && !recorded(exam, check))
+            out->decided_by = check;
+    }
+    snprintf(
+        out->because, sizeof out->because,
+        p >= 0.5
+            ? "divided there with probability %.2f: whether its stump can be grafted from shows at operation"
+            : "a stump there has a probability of %.2f only",
+        p);
+}
+
+/* ---- donors with a muscle or skin to test ---- */
 
 static void untested(uint16_t donor, struct rw_donor_status *out) {
     out->p_strong = rw_fact_value("untested_donor_strong");
@@ -130,6 +211,41 @@ struct weighed {
     double p_lowest, p_open;
 };
 
+/* P(M4 or better) of a muscle, P(feeling) of an area. */
+static double strength_of(const struct rw_deficits *deficits, uint16_t target) {
+    const struct rw_muscle_state *state = rw_muscle_state_of(deficits, target);
+    if (state != NULL)
+        return state->p_m4;
+    for (size_t i = 0; i < deficits->area_count; i++)
+        if (deficits->areas[i].area == target)
+            return 1.0 - deficits->areas[i].p_lost;
+    return 0.0;
+}
+
+/* What the examiner said of a muscle, or of an area. */
+static void measure(const struct rw_exam *exam, uint16_t target, struct rw_measured *out) {
+    const struct rw_model *m = rw_model();
+    rw_measure(exam, target, out);
+    for (size_t i = 0; i < exam->finding_count; i++) {
+        const struct rw_finding *f = &exam->findings[i];
+        const struct rw_check *check = &m->checks[f->check];
+        if (check->section != RW_SECTION_SKIN_NERVE || check->target != target)
+            continue;
+        out->examined = true;
+        out->given = !f->filled_in;
+        out->word = m->scales[check->scale].values[f->value].text;
+    }
+}
+
+/* What to examine to know it; the diaphragm is not felt but seen. */
+static uint16_t check_of(uint16_t target) {
+    const struct rw_target *t = &rw_model()->targets[target];
+    const uint16_t seen = rw_check_find(RW_SECTION_HEMIDIAPHRAGM, "");
+    if (seen != RW_NONE && rw_model()->checks[seen].target == target)
+        return seen;
+    return rw_check_find(t->kind == RW_TARGET_SKIN_NERVE ? RW_SECTION_SKIN_NERVE : RW_SECTION_MOTOR, t->id);
+}
+
 static bool sluggish_diaphragm(const struct rw_exam *exam, uint16_t muscle) {
     const struct rw_model *m = rw_model();
     for (size_t i = 0; i < exam->finding_count; i++) {
@@ -146,10 +262,9 @@ static struct weighed weigh(const struct rw_exam *exam, const struct rw_deficits
     const double strong = rw_fact_value("strong_donor_probability");
     struct weighed w = {.lowest = RW_NONE, .open = RW_NONE, .p_lowest = 2.0, .p_open = 2.0};
     for (size_t i = 0; i < donor->test_count; i++) {
-        const struct rw_muscle_state *state = rw_muscle_state_of(deficits, donor->tests[i]);
-        const double p = state != NULL ? state->p_m4 : 0.0;
+        const double p = strength_of(deficits, donor->tests[i]);
         struct rw_measured measured;
-        rw_measure(exam, donor->tests[i], &measured);
+        measure(exam, donor->tests[i], &measured);
         w.examined |= measured.examined;
         if (p < w.p_lowest) {
             w.p_lowest = p;
@@ -165,48 +280,71 @@ static struct weighed weigh(const struct rw_exam *exam, const struct rw_deficits
     return w;
 }
 
+/* What the injury took of the muscles that it is taken from: of the worst of them. */
+static double share_lost(const struct rw_losses *losses, const struct rw_donor *donor) {
+    double most = 0.0;
+    for (size_t i = 0; i < donor->spend_count; i++)
+        most = fmax(most, rw_loss_of(losses, donor->spends[i].muscle)->lost);
+    return most;
+}
+
 static void judge(const struct rw_exam *exam, const struct rw_deficits *deficits, uint16_t donor,
                   struct rw_donor_status *out) {
     const struct rw_model *m = rw_model();
     const struct weighed w = weigh(exam, deficits, &m->donors[donor]);
     const char *lowest = m->targets[w.lowest].label;
     const char *open = w.open == RW_NONE ? lowest : m->targets[w.open].label;
+    const char *enough = m->targets[w.lowest].kind == RW_TARGET_SKIN_NERVE ? "normal" : "M4 or better";
+    const double strong = rw_fact_value("strong_donor_probability");
     out->p_strong = w.p_lowest;
     if (w.weak) {
         out->state = RW_DONOR_WEAK;
-        snprintf(out->because, sizeof out->because, "%s is %s: M4 or better is needed", lowest, w.word);
+        snprintf(out->because, sizeof out->because, "%s is %s: %s is needed", lowest, w.word, enough);
     } else if (w.p_lowest < 0.5) {
         out->state = RW_DONOR_INVOLVED;
+        snprintf(out->because, sizeof out->because, "%s is %s with probability %.2f: likely injured", lowest,
+                 enough, w.p_lowest);
+    } else if (!w.examined && out->share_lost >= rw_fact_value("donor_involved_named")) {
+        out->state = RW_DONOR_INVOLVED;
         snprintf(out->because, sizeof out->because,
-                 "%s is M4 or better with probability %.2f: likely injured", lowest, w.p_lowest);
-    } else if (!w.examined) {
+                 "not examined, and about %.0f %% of its fibres come through the injury",
+                 100.0 * out->share_lost);
+    } else if (!w.examined || w.p_lowest < strong) {
         out->state = RW_DONOR_UNKNOWN;
-        snprintf(out->because, sizeof out->because, "not examined: examine %s to decide", open);
-    } else if (w.p_lowest >= rw_fact_value("strong_donor_probability")) {
+        out->decided_by = check_of(w.open == RW_NONE ? w.lowest : w.open);
+        snprintf(out->because, sizeof out->because, "%sexamine %s to decide: %s with probability %.2f",
+                 w.examined ? "" : "not examined: ", open, enough, w.p_lowest);
+    } else if (out->share_lost >= rw_fact_value("donor_involved_named")) {
+        out->state = RW_DONOR_USABLE;
+        snprintf(out->because, sizeof out->because,
+                 "strong, though about %.0f %% of its fibres come through the injury",
+                 100.0 * out->share_lost);
+    } else {
         out->state = RW_DONOR_USABLE;
         snprintf(out->because, sizeof out->because, "%s",
                  w.open == RW_NONE
                      ? "its muscle and those that must stay strong were graded M4 or better"
                      : "examined, and M4 or better is likely in its muscle and those that must stay strong");
-    } else {
-        out->state = RW_DONOR_UNKNOWN;
-        snprintf(out->because, sizeof out->because,
-                 "examine %s to decide: M4 or better with probability %.2f", open, w.p_lowest);
     }
 }
 
-void rw_donor_states(const struct rw_exam *exam, const struct rw_deficits *deficits,
+void rw_donor_states(const struct rw_exam *exam, const struct rw_states *states,
+                     const struct rw_losses *losses, const struct rw_deficits *deficits,
                      struct rw_donor_status out[RW_MAX_DONORS]) {
     const struct rw_model *m = rw_model();
     uint64_t parts[RW_MAX_DONORS] = {0};
     rw_donor_parts(parts);
     for (uint16_t i = 0; i < m->donor_count; i++) {
-        memset(&out[i], 0, sizeof out[i]);
-        out[i].donor = i;
-        if (m->donors[i].test_count == 0)
+        const struct rw_donor *d = &m->donors[i];
+        out[i] =
+            (struct rw_donor_status){.donor = i, .share_lost = share_lost(losses, d), .decided_by = RW_NONE};
+        if (d->stump_count > 0)
+            judge_stump(exam, states, i, &out[i]);
+        else if (d->test_count == 0)
             untested(i, &out[i]);
         else
             judge(exam, deficits, i, &out[i]);
-        (void)excluded(exam, parts, i, &out[i]); /* speaks over what the power says */
+        if (excluded(exam, parts, i, &out[i])) /* speaks over what the power says */
+            out[i].decided_by = RW_NONE;
     }
 }

@@ -33,11 +33,11 @@ enum {
     RW_MAX_FUNCTIONS = 48,
     RW_MAX_MUSCLES = 64,
     RW_MAX_AREAS = 24,
-    RW_MAX_DONORS = 48,
+    RW_MAX_DONORS = 64,
     RW_MAX_TRANSFERS = 128,
     RW_MAX_PLANS = 3,
     RW_MAX_STEPS = 12,
-    RW_MAX_RULES = 64,
+    RW_MAX_RULES = 96,
     RW_GRID = 101 /* intact fraction 0, 0.01 … 1 in likelihood tables */
 };
 
@@ -201,7 +201,7 @@ enum rw_target_kind {
 struct rw_target {
     const char *id;    /* contract id; SNAP targets "snap.<skin nerve>", roots "preganglionic.C5" */
     const char *label; /* as a surgeon says it */
-    const char *help;  /* how it is tested, one line, or NULL */
+    const char *help;  /* how it is tested, one line, or NULL; of a function what cannot be done without it */
     const char *source;
     enum rw_target_kind kind;
     enum rw_entry entry; /* shared by all its bundles from plexus roots */
@@ -210,8 +210,8 @@ struct rw_target {
 /* One share of a combination (group, movement, sign or function made of muscles). */
 struct rw_member {
     uint16_t owner, muscle; /* targets */
-    double share;           /* shares of one owner sum to 1 */
-    const char *role;       /* prime assist substitute part */
+    double share;           /* shares of one owner sum to 1, those that steady it aside */
+    const char *role;       /* prime assist substitute steady part */
     const char *source;
 };
 
@@ -324,7 +324,8 @@ struct rw_spend {
 struct rw_donor {
     const char *id, *label, *nerve, *source;
     uint8_t test_count, spend_count, stump_count;
-    uint16_t tests[4]; /* muscles whose power shows the donor's power; 0: none (intercostals, opposite C7) */
+    uint16_t tests[4]; /* muscles whose power shows the donor's, or the skin nerve that it is; 0: none
+                          (intercostals, opposite C7, stumps) */
     struct rw_spend spends[8];
     uint8_t stump[8]; /* a root or nerve stump: sites of which a complete lesion leaves it; 0: not a stump */
     bool chest;       /* excluded or doubtful with rib fractures */
@@ -345,8 +346,9 @@ struct rw_transfer {
     double distance_mm;    /* coaptation to motor point; NAN: not known */
     double latest_months;  /* usual latest time after onset; NAN: none named */
     const char *conflicts; /* space-separated transfer ids or donor ids that exclude it, or "" */
-    const char *after;     /* space-separated families one of which, done earlier, gives it its donor, or "" */
-    double successes, patients; /* sums over the outcome rows: useful (M3 or better) of n; 0 of 0: no series */
+    const char *after; /* space-separated families one of which, done earlier, gives it its donor, or "" */
+    double successes,
+        patients; /* sums over the outcome rows: useful (M3 or better) of n; 0 of 0: no series */
     /* The same, each series counted as far as series differ: n / (1 + (n − 1) · outcome_correlation). */
     double effective_successes, effective_patients;
     bool memory; /* no source seen: shown as memory */
@@ -356,8 +358,7 @@ enum rw_how_soon { RW_SOON_IMMEDIATE, RW_SOON_DAYS, RW_SOON_WEEKS, RW_SOON_ROUTI
 /* A rule beside the model: when its condition holds, its matter is raised. */
 struct rw_rule {
     const char *id, *kind; /* urgent referral */
-    const char *when; /* space-separated conditions, all must hold: sign:X mechanism:X hemidiaphragm:paralysed
-                         lesion:likely */
+    const char *when;      /* space-separated conditions, all must hold; lib/rules.h says what each means */
     const char *text, *source;
     enum rw_how_soon how_soon;
 };
@@ -556,21 +557,21 @@ enum rw_donor_state {
 struct rw_donor_status {
     uint16_t donor;
     enum rw_donor_state state;
-    double p_strong;
+    double p_strong;     /* P(M4 or better); of a stump: that there is one to graft from */
+    double share_lost;   /* mean share of its muscles' fibres that the injury took; of a stump 0 */
+    uint16_t decided_by; /* unknown: the check that decides; RW_NONE: none, it shows at operation */
     char because[160];
 };
 struct rw_step {
     uint16_t transfer;
-    uint8_t stage;              /* 0: first operation, 1: second */
-    double p_useful;            /* of the muscle reached, given a donor that is as strong as it seems */
-    double interval[2];         /* 90 %, of the series */
-    double p_donor;             /* P(donor M4 or better, or the stump is there) */
-    double p_donor_involved;    /* P(some lesion lies on the way to the donor's muscles) */
-    double gain;                /* what the plan loses without it */
-    int32_t reinnervation[2];   /* first sign */
-    uint16_t decided_by;        /* the check that decides whether the donor can be used; RW_NONE: none open */
-    bool late;                  /* later than the usual latest time */
-    uint8_t alternative_count;  /* open transfers of the same family */
+    uint8_t stage;             /* 0: first operation, 1: second */
+    double p_useful;           /* of the muscle reached, given a donor that is as strong as it seems */
+    double interval[2];        /* 90 %, of the series */
+    double p_donor;            /* p_strong of its donor, or of what an earlier step gives it */
+    double gain;               /* what the plan loses without it */
+    int32_t reinnervation[2];  /* first sign */
+    bool late;                 /* later than the usual latest time */
+    uint8_t alternative_count; /* open transfers of the same family */
     uint16_t alternatives[4];
 };
 /* What spending the donors of a plan takes from a function: expected grade, averaged over the posterior. */
@@ -588,6 +589,7 @@ struct rw_plan {
 };
 struct rw_rejection {
     uint16_t transfer;
+    bool serves_lost; /* some function that it serves is lost for good */
     char because[160];
 };
 struct rw_transfers {

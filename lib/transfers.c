@@ -4,194 +4,258 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "beta.h"
 #include "candidates.h"
-
-/* ---- the chance of one transfer ---- */
-
-#define DAYS_IN_3_MONTHS (365.25 / 4.0)
-
-static double fact_for(const char *stem, const char *id) {
-    char name[96];
-    snprintf(name, sizeof name, "%s_%s", stem, id);
-    return rw_fact_value(name);
-}
-
-static double moved(double p, double shift) {
-    const double logit = log(p / (1.0 - p)) + shift;
-    return 1.0 / (1.0 + exp(-logit));
-}
-
-double rw_function_priority(uint16_t function) {
-    return fact_for("priority", rw_model()->targets[function].id);
-}
-
-static double age_shift(const struct rw_transfer *t, double age_years) {
-    if (!(age_years > rw_fact_value("age_over_years"))) /* also when the age is not known */
-        return 0.0;
-    const char *function = t->function_count > 0 ? rw_model()->targets[t->functions[0]].id : "";
-    const double own = fact_for("age_over_50_odds_factor", function);
-    return log(isnan(own) ? rw_fact_value("age_over_50_odds_factor") : own);
-}
-
-void rw_transfer_chance(const struct rw_transfer *transfer, double delay_days, double age_years, double *mean,
-                        double interval[2]) {
-    const double a = rw_fact_value("outcome_prior_successes") + transfer->effective_successes;
-    const double b = rw_fact_value("outcome_prior_failures") + transfer->effective_patients -
-                     transfer->effective_successes;
-    double shift = age_shift(transfer, age_years);
-    if (!isnan(delay_days))
-        shift += log(rw_fact_value("delay_odds_factor_per_3_months")) *
-                 (delay_days - rw_fact_value("delay_reference_days")) / DAYS_IN_3_MONTHS;
-    *mean = moved(a / (a + b), shift);
-    interval[0] = moved(rw_beta_quantile(0.05, a, b), shift);
-    interval[1] = moved(rw_beta_quantile(0.95, a, b), shift);
-}
-
-/* ---- the plan ---- */
+#include "chances.h"
 
 struct planner {
     struct rw_patient patient;
-    struct rw_candidate candidates[RW_MAX_TRANSFERS];
+    struct rw_plan_problem problem;
+    struct {
+        uint16_t candidate;
+        uint8_t stage;
+    } of[RW_PLAN_STEPS]; /* by step of the problem */
+    struct rw_open_transfer candidates[RW_MAX_TRANSFERS];
     size_t count;
-    double donor_cost[RW_MAX_DONORS];
-    bool taken[RW_MAX_TRANSFERS];     /* by candidate */
-    double reached[RW_MAX_FUNCTIONS]; /* P(M3) of a function with the steps so far */
-    uint64_t served;                  /* functions that some step serves */
-    struct rw_plan *plan;
+    struct rw_plan_choice choices[RW_MAX_PLANS];
+    void *scratch; /* of rw_plan_solve */
 };
+
+static void reject(const struct planner *p, struct rw_transfers *out, uint16_t transfer,
+                   const char *because) {
+    struct rw_rejection *r = &out->rejected[out->rejected_count++];
+    r->transfer = transfer;
+    r->serves_lost = rw_serves_lost(&p->patient, &rw_model()->transfers[transfer]);
+    snprintf(r->because, sizeof r->because, "%s", because);
+}
+
+/* ---- the problem ---- */
+
+static uint16_t transfer_of(const struct planner *p, size_t step) {
+    return p->candidates[p->of[step].candidate].step[p->of[step].stage].transfer;
+}
+
+/* The weight of the most important function that a transfer is made for, of those that are lost if any is. */
+static double core_of(const struct planner *p, const struct rw_open_transfer *c) {
+    const struct rw_deficits *d = p->patient.deficits;
+    const struct rw_transfer *t = &rw_model()->transfers[c->step[c->open[0] ? 0 : 1].transfer];
+    double most = 0.0;
+    for (size_t i = 0; i < d->function_count; i++)
+        for (size_t k = 0; k < t->function_count; k++)
+            if (d->functions[i].function == t->functions[k] &&
+                (c->functions == 0 || (c->functions >> i & 1u) != 0))
+                most = fmax(most, p->patient.goals.weight[i]);
+    for (size_t i = 0; i < d->area_count; i++)
+        for (size_t k = 0; k < t->area_count; k++)
+            if (d->areas[i].area == t->areas[k])
+                most = fmax(most, p->patient.goals.weight[d->function_count + i]);
+    return most;
+}
+
+/* The first transfer of its family. */
+static uint16_t family_of(uint16_t transfer) {
+    const struct rw_model *m = rw_model();
+    uint16_t first = 0;
+    while (strcmp(m->transfers[first].family, m->transfers[transfer].family) != 0)
+        first++;
+    return first;
+}
+
+static bool names(const char *list, const char *word) {
+    const size_t size = strlen(word);
+    for (const char *at = list; (at = strstr(at, word)) != NULL; at += size)
+        if ((at == list || at[-1] == ' ') && (at[size] == '\0' || at[size] == ' '))
+            return true;
+    return false;
+}
+
+/* Plans are told apart by the steps that serve what matters most in this patient. */
+static void add_steps(struct planner *p) {
+    struct rw_plan_problem *problem = &p->problem;
+    double core = 0.0;
+    for (size_t i = 0; i < p->count; i++)
+        core = fmax(core, core_of(p, &p->candidates[i]));
+    core *= rw_fact_value("plan_core_share");
+    for (size_t stage = 0; stage < RW_PLAN_STAGES; stage++)
+        for (size_t i = 0; i < p->count && problem->step_count < RW_PLAN_STEPS; i++) {
+            if (!p->candidates[i].open[stage])
+                continue;
+            const size_t k = problem->step_count++;
+            p->of[k].candidate = (uint16_t)i;
+            p->of[k].stage = (uint8_t)stage;
+            problem->steps[k] = p->candidates[i].plan[stage];
+            problem->steps[k].family = core_of(p, &p->candidates[i]) >= core
+                                           ? family_of(p->candidates[i].step[stage].transfer)
+                                           : RW_NONE;
+        }
+}
 
 static bool bars(const struct rw_bars *bars, uint16_t transfer) {
     return (bars->transfers[transfer / 64] >> (transfer % 64) & 1u) != 0 ||
            (bars->donors >> rw_model()->transfers[transfer].donor & 1u) != 0;
 }
 
-static bool conflict(const struct planner *p, uint16_t a, uint16_t b) {
-    return bars(&p->patient.bars[a], b) || bars(&p->patient.bars[b], a);
-}
-
-/* The step of the plan that leaves no room for a candidate, and in what; NULL when there is room. */
-static const struct rw_candidate *rival(const struct planner *p, const struct rw_candidate *c,
-                                        const char **what) {
-    for (size_t i = 0; i < p->count; i++) {
-        const struct rw_candidate *chosen = &p->candidates[i];
-        if (!p->taken[i])
-            continue;
-        if ((chosen->parts & c->parts) != 0)
-            *what = "its donor is spent on";
-        else if ((chosen->muscles & c->muscles) != 0)
-            *what = "its muscle is reached by";
-        else if (conflict(p, chosen->step.transfer, c->step.transfer))
-            *what = "does not go together with";
-        else
-            continue;
-        return chosen;
-    }
-    return NULL;
-}
-
-static double function_gain(const struct planner *p, size_t function, double p_useful) {
-    const double priority = p->patient.priority[function];
-    const double before = p->reached[function];
-    if ((p->served >> function & 1u) != 0)
-        return priority * (1.0 - before) * p_useful;
-    return priority * (p_useful - before);
-}
-
-/* What giving up each donor costs: its own fact, else the sum over the donors that it is made of. */
-static void find_costs(struct planner *p) {
+/* What a step excludes; and, when its donor has to be given back first, what gives it. */
+static void tie(struct planner *p) {
     const struct rw_model *m = rw_model();
-    double own[RW_MAX_DONORS];
-    for (size_t d = 0; d < m->donor_count; d++)
-        own[d] = fact_for("donor_cost", m->donors[d].id);
-    for (size_t d = 0; d < m->donor_count; d++) {
-        p->donor_cost[d] = isnan(own[d]) ? 0.0 : own[d];
-        for (size_t i = 0; isnan(own[d]) && i < m->donor_count; i++)
-            if ((p->patient.parts[d] >> i & 1u) != 0 && !isnan(own[i]))
-                p->donor_cost[d] += own[i];
-    }
-}
-
-static double gain_of(const struct planner *p, const struct rw_candidate *c) {
-    double gain = c->strength - p->donor_cost[rw_model()->transfers[c->step.transfer].donor];
-    for (size_t i = 0; i < p->patient.deficits->function_count; i++)
-        if ((c->functions >> i & 1u) != 0)
-            gain += function_gain(p, i, c->step.p_useful);
-    return gain;
-}
-
-static void take(struct planner *p, size_t candidate, double gain) {
-    struct rw_candidate *c = &p->candidates[candidate];
-    c->step.gain = gain;
-    for (size_t i = 0; i < p->patient.deficits->function_count; i++) {
-        if ((c->functions >> i & 1u) == 0)
-            continue;
-        const bool again = (p->served >> i & 1u) != 0;
-        p->reached[i] = again ? 1.0 - (1.0 - p->reached[i]) * (1.0 - c->step.p_useful) : c->step.p_useful;
-    }
-    p->served |= c->functions;
-    p->taken[candidate] = true;
-    p->plan->expected_gain += gain;
-    p->plan->steps[p->plan->step_count++] = c->step;
-}
-
-static size_t most_steps(void) {
-    const long most = lround(rw_fact_value("plan_most_steps"));
-    return most < RW_MAX_STEPS ? (size_t)most : RW_MAX_STEPS;
-}
-
-static void build_plan(struct planner *p) {
-    const struct rw_deficits *deficits = p->patient.deficits;
-    const size_t most = most_steps();
-    for (size_t i = 0; i < deficits->function_count; i++)
-        p->reached[i] = deficits->functions[i].p_recovers_unaided;
-    while (p->plan->step_count < most) {
-        double best = rw_fact_value("plan_least_gain");
-        size_t choice = p->count;
-        for (size_t i = 0; i < p->count; i++) {
-            const char *what = NULL;
-            if (p->taken[i] || rival(p, &p->candidates[i], &what) != NULL)
-                continue;
-            const double gain = gain_of(p, &p->candidates[i]);
-            if (gain > best) {
-                best = gain;
-                choice = i;
-            }
+    for (size_t i = 0; i < p->problem.step_count; i++) {
+        struct rw_plan_step *step = &p->problem.steps[i];
+        const uint16_t a = transfer_of(p, i);
+        for (size_t k = 0; k < p->problem.step_count; k++) {
+            const uint16_t b = transfer_of(p, k);
+            if (i != k && (a == b || bars(&p->patient.bars[a], b) || bars(&p->patient.bars[b], a)))
+                step->bars[k / 64] |= UINT64_C(1) << (k % 64);
+            if (p->candidates[p->of[i].candidate].given_back && p->problem.steps[k].stage == 0 &&
+                names(m->transfers[a].after, m->transfers[b].family))
+                step->needs[k / 64] |= UINT64_C(1) << (k % 64);
         }
-        if (choice == p->count)
-            break;
-        take(p, choice, best);
     }
-    for (size_t i = 0; i < deficits->function_count; i++)
-        if ((p->patient.lost_functions >> i & 1u) != 0 && (p->served >> i & 1u) == 0)
-            p->plan->not_restored[p->plan->not_restored_count++] = deficits->functions[i].function;
+}
+
+/* Chance that an earlier step gives a candidate its donor: of the surest that is open. */
+static double given_chance(const struct planner *p, const struct rw_open_transfer *c) {
+    const char *after = rw_model()->transfers[c->step[1].transfer].after;
+    double best = 0.0;
+    for (size_t k = 0; k < p->count; k++) {
+        const struct rw_step *giver = &p->candidates[k].step[0];
+        if (p->candidates[k].open[0] && names(after, rw_model()->transfers[giver->transfer].family))
+            best = fmax(best, giver->p_useful * giver->p_donor);
+    }
+    return best;
+}
+
+/* A step whose donor an earlier one gives hangs on that one; where no such is open it is out. */
+static void settle_given_back(struct planner *p, struct rw_transfers *out) {
+    for (size_t i = p->count; i-- > 0;) {
+        struct rw_open_transfer *c = &p->candidates[i];
+        if (!c->given_back)
+            continue;
+        const double chance = given_chance(p, c);
+        c->step[1].p_donor *= chance;
+        for (size_t e = 0; e < c->plan[1].effect_count; e++)
+            c->plan[1].effects[e].gives *= chance;
+        if (chance > 0.0)
+            continue;
+        char because[160];
+        snprintf(because, sizeof because, "donor not usable, and no step gives it back: %.100s",
+                 p->patient.donors[rw_model()->transfers[c->step[1].transfer].donor].because);
+        reject(p, out, c->step[1].transfer, because);
+        memmove(c, c + 1, (--p->count - i) * sizeof *c);
+    }
+}
+
+static void set_problem(struct planner *p, const struct rw_exam *exam) {
+    struct rw_plan_problem *problem = &p->problem;
+    const long room = lround(rw_fact_value("plan_room"));
+    for (size_t stage = 0; stage < RW_PLAN_STAGES; stage++)
+        problem->room[stage] =
+            room < RW_MAX_STEPS / RW_PLAN_STAGES ? (size_t)room : RW_MAX_STEPS / RW_PLAN_STAGES;
+    problem->goal_count = p->patient.goals.count;
+    memcpy(problem->weight, p->patient.goals.weight, sizeof problem->weight);
+    memcpy(problem->unaided, p->patient.goals.unaided, sizeof problem->unaided);
+    for (size_t d = 0; d < rw_model()->donor_count; d++)
+        if (exam->options.fixed[d])
+            problem->must_spend |= p->patient.parts[d];
+    add_steps(p);
+    tie(p);
 }
 
 /* ---- the answer ---- */
 
-static void reject(struct rw_transfers *out, uint16_t transfer, const char *because) {
-    struct rw_rejection *r = &out->rejected[out->rejected_count++];
-    r->transfer = transfer;
-    snprintf(r->because, sizeof r->because, "%s", because);
+static void fill_alternatives(const struct planner *p, size_t step, struct rw_step *out) {
+    const uint16_t family = family_of(out->transfer);
+    for (size_t k = 0; k < p->problem.step_count; k++)
+        if (k != step && family_of(transfer_of(p, k)) == family && p->of[k].stage == out->stage &&
+            out->alternative_count < sizeof out->alternatives / sizeof *out->alternatives)
+            out->alternatives[out->alternative_count++] = transfer_of(p, k);
+}
+
+/* Grades that giving up a donor takes from functions that bear it. */
+static void add_losses(const struct planner *p, uint16_t donor, struct rw_plan *plan) {
+    const struct rw_deficits *d = p->patient.deficits;
+    const struct rw_donor *of = &rw_model()->donors[donor];
+    for (size_t i = 0; i < d->function_count && of->spend_count > 0; i++) {
+        struct rw_function_power whole, left;
+        rw_function_power(d, d->functions[i].function, NULL, 0, &whole);
+        rw_function_power(d, d->functions[i].function, of->spends, of->spend_count, &left);
+        const double loss = whole.grade - left.grade;
+        if (loss >= rw_fact_value("donor_loss_named") &&
+            plan->loss_count < sizeof plan->losses / sizeof *plan->losses)
+            plan->losses[plan->loss_count++] =
+                (struct rw_donor_loss){.donor = donor, .function = d->functions[i].function, .grade = loss};
+    }
+}
+
+static void fill_plan(const struct planner *p, const struct rw_plan_choice *choice, struct rw_plan *plan) {
+    const struct rw_deficits *d = p->patient.deficits;
+    uint64_t served = 0;
+    bool second = false;
+    plan->expected_gain = choice->worth;
+    for (size_t i = 0; i < choice->count; i++) {
+        uint16_t others[RW_MAX_STEPS];
+        size_t count = 0;
+        for (size_t k = 0; k < choice->count; k++)
+            if (k != i)
+                others[count++] = choice->steps[k];
+        const struct rw_open_transfer *c = &p->candidates[p->of[choice->steps[i]].candidate];
+        struct rw_step *step = &plan->steps[plan->step_count++];
+        *step = c->step[p->of[choice->steps[i]].stage];
+        step->gain = choice->worth - rw_plan_worth(&p->problem, others, count);
+        fill_alternatives(p, choice->steps[i], step);
+        add_losses(p, rw_model()->transfers[step->transfer].donor, plan);
+        served |= c->functions;
+        second = second || step->stage == 1;
+    }
+    plan->operation_day[0] = p->patient.operation_day[0];
+    plan->operation_day[1] = second ? p->patient.operation_day[1] : RW_NO_DAY;
+    for (size_t i = 0; i < d->function_count; i++)
+        if ((p->patient.lost_functions >> i & 1u) != 0 && (served >> i & 1u) == 0)
+            plan->not_restored[plan->not_restored_count++] = d->functions[i].function;
+}
+
+static bool in_some_plan(const struct rw_transfers *out, uint16_t transfer) {
+    for (size_t i = 0; i < out->plan_count; i++)
+        for (size_t k = 0; k < out->plans[i].step_count; k++)
+            if (out->plans[i].steps[k].transfer == transfer)
+                return true;
+    return false;
+}
+
+/* The step of the best plan that leaves no room for a candidate, and in what; RW_NONE when there is room. */
+static uint16_t rival(const struct planner *p, const struct rw_plan_step *own, uint16_t transfer,
+                      const char **what) {
+    const struct rw_plan_choice *best = &p->choices[0];
+    for (size_t i = 0; i < best->count; i++) {
+        const struct rw_plan_step *chosen = &p->problem.steps[best->steps[i]];
+        const uint16_t other = transfer_of(p, best->steps[i]);
+        if ((chosen->donors & own->donors) != 0)
+            *what = "its donor is spent on";
+        else if ((chosen->recipients & own->recipients) != 0)
+            *what = "its muscle is reached by";
+        else if (bars(&p->patient.bars[transfer], other) || bars(&p->patient.bars[other], transfer))
+            *what = "does not go together with";
+        else
+            continue;
+        return other;
+    }
+    return RW_NONE;
 }
 
 static void reject_rest(const struct planner *p, struct rw_transfers *out) {
     const struct rw_model *m = rw_model();
     for (size_t i = 0; i < p->count; i++) {
-        const struct rw_candidate *c = &p->candidates[i];
-        char because[160];
+        const struct rw_open_transfer *c = &p->candidates[i];
+        const size_t stage = c->open[0] ? 0 : 1;
+        const uint16_t transfer = c->step[stage].transfer;
         const char *what = NULL;
-        if (p->taken[i])
+        char because[160];
+        if (in_some_plan(out, transfer))
             continue;
-        const struct rw_candidate *chosen = rival(p, c, &what);
-        const double gain = gain_of(p, c);
-        if (chosen != NULL)
-            snprintf(because, sizeof because, "%s: %s", what, m->transfers[chosen->step.transfer].label);
-        else if (gain <= rw_fact_value("plan_least_gain"))
-            snprintf(because, sizeof because, "expected gain %.2f: too little beside the plan", gain);
+        const uint16_t other = rival(p, &c->plan[stage], transfer, &what);
+        if (other != RW_NONE)
+            snprintf(because, sizeof because, "%s: %.100s", what, m->transfers[other].label);
         else
-            snprintf(because, sizeof because, "the plan already holds %zu steps", p->plan->step_count);
-        reject(out, c->step.transfer, because);
+            snprintf(because, sizeof because, "it would give less than it costs beside the plan");
+        reject(p, out, transfer, because);
     }
 }
 
@@ -208,31 +272,46 @@ static double lesion_probability(const struct rw_states *states) {
     return p;
 }
 
-void rw_transfers(const struct rw_exam *exam, const struct rw_states *states, const struct rw_losses *losses,
+static void make_plans(struct planner *p, const struct rw_exam *exam, struct rw_transfers *out) {
+    for (uint16_t i = 0; i < rw_model()->transfer_count; i++) {
+        char because[160];
+        if (rw_candidate_screen(&p->patient, i, &p->candidates[p->count], because))
+            p->count++;
+        else
+            reject(p, out, i, because);
+    }
+    settle_given_back(p, out);
+    set_problem(p, exam);
+    const size_t found = rw_plan_solve(&p->problem, p->scratch, p->choices, RW_MAX_PLANS);
+    for (size_t i = 0; i < found && p->choices[i].count > 0; i++)
+        fill_plan(p, &p->choices[i], &out->plans[out->plan_count++]);
+    if (found == 0)
+        out->no_plan = "no plan spends every donor that was asked for";
+    else if (out->plan_count == 0)
+        out->no_plan = p->count > 0 ? "no transfer gives more than it costs" : "no transfer is open";
+    reject_rest(p, out);
+}
+
+bool rw_transfers(const struct rw_exam *exam, const struct rw_states *states, const struct rw_losses *losses,
                   const struct rw_deficits *deficits, const struct rw_recovery *recovery,
-                  struct rw_transfers *out) {
-    const struct rw_model *m = rw_model();
-    struct planner planner = {.plan = &out->plans[0]};
+                  struct rw_arena *arena, struct rw_transfers *out) {
     memset(out, 0, sizeof *out);
     if (!recovery->available)
         out->because = recovery->because;
     else if (lesion_probability(states) < 0.5)
         out->because = "no lesion of these nerves is likely";
     if (out->because != NULL)
-        return;
+        return true;
+    struct planner *planner = rw_arena_take(arena, 1, sizeof *planner);
+    void *scratch = rw_arena_take(arena, 1, rw_plan_scratch());
+    if (planner == NULL || scratch == NULL)
+        return false;
+    memset(planner, 0, sizeof *planner);
+    planner->scratch = scratch;
     out->available = true;
-    rw_donor_states(exam, deficits, out->donors);
-    out->donor_count = m->donor_count;
-    rw_patient_init(&planner.patient, exam, states, losses, deficits, recovery, out->donors);
-    for (uint16_t i = 0; i < m->transfer_count; i++) {
-        char because[160];
-        if (rw_candidate_screen(&planner.patient, i, &planner.candidates[planner.count], because))
-            planner.count++;
-        else
-            reject(out, i, because);
-    }
-    find_costs(&planner);
-    build_plan(&planner);
-    out->plan_count = planner.plan->step_count > 0 ? 1 : 0;
-    reject_rest(&planner, out);
+    rw_donor_states(exam, states, losses, deficits, out->donors);
+    out->donor_count = rw_model()->donor_count;
+    rw_patient_init(&planner->patient, exam, states, losses, deficits, recovery, out->donors);
+    make_plans(planner, exam, out);
+    return true;
 }

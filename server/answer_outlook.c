@@ -1,5 +1,6 @@
 #include "answer_parts.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -46,7 +47,30 @@ static void write_muscles(struct rw_json *json, uint16_t function) {
     rw_json_close(json, ']');
 }
 
+/* null where recovery is not said, for the reason that it gives, or where that time has passed. */
+static void write_chance(struct rw_json *json, const char *key, bool said, double chance) {
+    rw_json_key(json, key);
+    if (said && isfinite(chance))
+        rw_json_number(json, chance);
+    else
+        rw_json_null(json);
+}
+
+static void write_outlook(struct rw_json *json, const char *key, bool said,
+                          const struct rw_outlook *outlook) {
+    if (!said || !isfinite(outlook->p_useful)) {
+        rw_json_key(json, key);
+        rw_json_null(json);
+        return;
+    }
+    rw_json_key_open(json, key, '{');
+    rw_json_key_number(json, "p_useful", outlook->p_useful);
+    rw_json_key_number(json, "p_strong", outlook->p_strong);
+    rw_json_close(json, '}');
+}
+
 static void write_functions(struct rw_answer *answer) {
+    const bool said = answer->assessment->recovery.available;
     const struct rw_deficits *d = &answer->assessment->deficits;
     struct rw_json *json = &answer->json;
     struct rw_rank ranks[RW_MAX_FUNCTIONS];
@@ -58,11 +82,15 @@ static void write_functions(struct rw_answer *answer) {
         rw_json_key_string(json, "function", rw_model()->targets[f->function].id);
         rw_json_key_number(json, "expected_grade", f->expected_grade);
         rw_json_key_number(json, "p_useful", f->p_useful);
-        rw_json_key(json, "p_recovers_unaided");
-        if (answer->assessment->recovery.available)
-            rw_json_number(json, f->p_recovers_unaided);
-        else /* for the reason that recovery gives */
-            rw_json_null(json);
+        rw_json_key_number(json, "p_strong", f->p_strong);
+        write_chance(json, "p_recovers_unaided", said, f->p_recovers_unaided);
+        write_chance(json, "p_strong_unaided", said, f->p_strong_unaided);
+        rw_json_key_open(json, "unaided", '{');
+        write_outlook(json, "months_12", said, &f->months_12);
+        write_outlook(json, "months_24", said, &f->months_24);
+        rw_json_close(json, '}');
+        if (f->p_useful < 0.5)
+            rw_json_key_string(json, "cannot", rw_model()->targets[f->function].help);
         write_muscles(json, f->function);
         rw_json_close(json, '}');
     }
@@ -82,6 +110,8 @@ void rw_write_deficits(struct rw_answer *answer) {
         rw_json_open(json, '{');
         rw_json_key_string(json, "area", rw_model()->targets[area->area].id);
         rw_json_key_number(json, "p_lost", area->p_lost);
+        write_chance(json, "p_recovers_unaided", answer->assessment->recovery.available,
+                     area->p_recovers_unaided);
         rw_json_key_bool(json, "protective", area->protective);
         rw_json_close(json, '}');
     }

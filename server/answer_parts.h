@@ -35,13 +35,15 @@ size_t rw_area_order(const struct rw_deficits *deficits, struct rw_rank ranks[RW
 size_t rw_recovery_order(const struct rw_recovery *recovery, struct rw_rank ranks[RW_MAX_MUSCLES]);
 size_t rw_donor_order(const struct rw_transfers *transfers, struct rw_rank ranks[RW_MAX_DONORS]);
 
-/* What taking a plan's donors costs: for each donor, the functions (targets) that the muscles it feeds take
- * part in, with the share of the function's strength that they bear; RW_NONE for a donor that no function
- * counts. */
-typedef void rw_take_cost(void *context, const struct rw_donor *donor, uint16_t function, double share);
+/* What a plan's donors cost: for each donor and function, the grades of it that go; RW_NONE for a donor that no
+ * function counts. */
+typedef void rw_take_cost(void *context, const struct rw_donor *donor, uint16_t function, double grade);
 void rw_each_donor_cost(const struct rw_plan *plan, rw_take_cost *take, void *context);
-/* Everything an answer must be read with, one sentence each; the standing caution comes first. */
 typedef void rw_take_text(void *context, const char *text);
+/* What must be said of a step beside its figures. */
+void rw_each_step_note(const struct rw_transfers *transfers, const struct rw_step *step, rw_take_text *take,
+                       void *context);
+/* Everything an answer must be read with, one sentence each; the standing caution comes first. */
 void rw_each_caution(const struct rw_exam *exam, const struct rw_assessment *a, rw_take_text *take,
                      void *context);
 

@@ -38,109 +38,130 @@ static void write_sources(struct rw_json *json, const char *source) {
     rw_json_close(json, ']');
 }
 
-static void write_step(struct rw_json *json, const struct rw_step *step) {
+static void write_pointer(struct rw_json *json, const char *key, uint16_t check) {
+    char pointer[96];
+    rw_json_key(json, key);
+    if (check == RW_NONE) {
+        rw_json_null(json);
+        return;
+    }
+    rw_check_pointer(check, pointer, sizeof pointer);
+    rw_json_string(json, pointer);
+}
+
+/* What must be said of a step beside its figures. */
+void rw_each_step_note(const struct rw_transfers *transfers, const struct rw_step *step, rw_take_text *take,
+                       void *context) {
+    const struct rw_transfer *t = &rw_model()->transfers[step->transfer];
+    const struct rw_donor_status *donor = &transfers->donors[t->donor];
+    char text[320];
+    if (step->stage == 1)
+        take(context, "in a second operation");
+    if (t->patients <= 0)
+        take(context, "no published series with counts: its chance is a wide guess");
+    if (donor->state != RW_DONOR_USABLE || donor->share_lost >= rw_fact_value("donor_involved_named")) {
+        snprintf(text, sizeof text, "donor: %s", donor->because);
+        take(context, text);
+    }
+    if (t->graft)
+        take(context, "needs a graft");
+    if (step->late) {
+        snprintf(text, sizeof text, "later than the usual latest time of %.0f months", t->latest_months);
+        take(context, text);
+    }
+}
+
+static void take_string(void *context, const char *text) {
+    rw_json_string(context, text);
+}
+
+static void write_targets(struct rw_json *json, const struct rw_transfer *t) {
+    const struct rw_model *model = rw_model();
+    rw_json_key_open(json, "restores", '[');
+    for (size_t i = 0; i < t->function_count; i++)
+        rw_json_string(json, model->targets[t->functions[i]].id);
+    for (size_t i = 0; i < t->area_count; i++)
+        rw_json_string(json, model->targets[t->areas[i]].id);
+    rw_json_close(json, ']');
+}
+
+static void write_step(struct rw_json *json, const struct rw_transfers *transfers,
+                       const struct rw_step *step) {
     const struct rw_model *model = rw_model();
     const struct rw_transfer *t = &model->transfers[step->transfer];
     rw_json_open(json, '{');
     rw_json_key_string(json, "transfer", t->id);
     rw_json_key_string(json, "donor", model->donors[t->donor].id);
     rw_json_key_string(json, "recipient", t->recipient);
-    rw_json_key_open(json, "restores", '[');
-    for (size_t i = 0; i < t->function_count; i++)
-        rw_json_string(json, model->targets[t->functions[i]].id);
-    rw_json_close(json, ']');
+    write_targets(json, t);
+    rw_json_key_integer(json, "operation", step->stage + 1);
     rw_json_key_number(json, "p_useful", step->p_useful);
     rw_json_key_open(json, "interval", '[');
     rw_json_number(json, step->interval[0]);
     rw_json_number(json, step->interval[1]);
     rw_json_close(json, ']');
     rw_json_key_number(json, "patients", t->patients);
+    rw_json_key_number(json, "p_donor", step->p_donor);
+    write_pointer(json, "decided_by", transfers->donors[t->donor].decided_by);
+    rw_json_key_number(json, "gain", step->gain);
     rw_write_dates(json, "reinnervation_expected", step->reinnervation);
+    rw_json_key_open(json, "notes", '[');
+    rw_each_step_note(transfers, step, take_string, json);
+    rw_json_close(json, ']');
+    rw_json_key_open(json, "alternatives", '[');
+    for (size_t i = 0; i < step->alternative_count; i++)
+        rw_json_string(json, model->transfers[step->alternatives[i]].id);
+    rw_json_close(json, ']');
     write_sources(json, t->source);
     rw_json_close(json, '}');
 }
 
-/* The muscles that a donor is taken from: the first tested of it, or of each donor that it is made of. */
-static size_t donor_muscles(const struct rw_donor *donor, uint16_t muscles[4]) {
-    const struct rw_model *model = rw_model();
-    size_t count = 0;
-    for (const char *word = donor->nerve; *word && count < 4;) {
-        const size_t size = strcspn(word, " ");
-        for (size_t i = 0; i < model->donor_count; i++) {
-            const struct rw_donor *part = &model->donors[i];
-            if (part != donor && strlen(part->id) == size && strncmp(part->id, word, size) == 0 &&
-                part->test_count)
-                muscles[count++] = part->tests[0];
-        }
-        word += size + (word[size] == ' ');
-    }
-    if (count == 0 && donor->test_count > 0)
-        muscles[count++] = donor->tests[0];
-    return count;
-}
-
-/* The part of a function's strength that these muscles bear. */
-static double share_of(size_t function, const uint16_t *muscles, size_t count) {
-    const struct rw_model *model = rw_model();
-    double share = 0;
-    for (size_t i = 0; i < model->member_count; i++)
-        for (size_t k = 0; k < count; k++)
-            if (model->members[i].owner == function && model->members[i].muscle == muscles[k])
-                share += model->members[i].share;
-    return share;
-}
-
-static void one_donor_cost(const struct rw_donor *donor, rw_take_cost *take, void *context) {
-    const struct rw_model *model = rw_model();
-    uint16_t muscles[4];
-    const size_t count = donor_muscles(donor, muscles);
-    struct rw_rank ranks[RW_MAX_FUNCTIONS];
-    size_t functions = 0;
-    for (size_t t = 0; t < model->target_count && functions < RW_MAX_FUNCTIONS; t++) {
-        const double share = model->targets[t].kind == RW_TARGET_FUNCTION ? share_of(t, muscles, count) : 0;
-        if (share > 0)
-            ranks[functions++] = (struct rw_rank){share, (uint16_t)t};
-    }
-    rw_rank(ranks, functions);
-    for (size_t i = 0; i < functions; i++)
-        take(context, donor, ranks[i].index, ranks[i].key);
-    if (functions == 0)
-        take(context, donor, RW_NONE, 0);
+/* Donors whose loss no function counts. */
+static bool costs_no_function(const struct rw_plan *plan, uint16_t donor) {
+    for (size_t i = 0; i < plan->loss_count; i++)
+        if (plan->losses[i].donor == donor)
+            return false;
+    return true;
 }
 
 void rw_each_donor_cost(const struct rw_plan *plan, rw_take_cost *take, void *context) {
     const struct rw_model *model = rw_model();
-    bool told[RW_MAX_DONORS] = {false};
+    for (size_t i = 0; i < plan->loss_count; i++)
+        take(context, &model->donors[plan->losses[i].donor], plan->losses[i].function, plan->losses[i].grade);
     for (size_t s = 0; s < plan->step_count; s++) {
         const uint16_t donor = model->transfers[plan->steps[s].transfer].donor;
-        if (!told[donor])
-            one_donor_cost(&model->donors[donor], take, context);
-        told[donor] = true;
+        if (costs_no_function(plan, donor))
+            take(context, &model->donors[donor], RW_NONE, 0);
     }
 }
 
-static void take_cost(void *context, const struct rw_donor *donor, uint16_t function, double share) {
+static void take_cost(void *context, const struct rw_donor *donor, uint16_t function, double grade) {
     struct rw_json *json = context;
     char loss[320];
     if (function == RW_NONE)
         snprintf(loss, sizeof loss, "%s: its loss touches none of the functions counted here", donor->label);
     else
-        snprintf(loss, sizeof loss,
-                 "%s: the muscles it feeds bear %.0f%% of this function; part of that is given up",
-                 donor->label, share * 100);
+        snprintf(loss, sizeof loss, "%s: about %.1f of a grade", donor->label, grade);
     rw_json_open(json, '{');
     rw_json_key_string(json, "function", function == RW_NONE ? "other" : rw_model()->targets[function].id);
+    rw_json_key_string(json, "donor", donor->id);
+    rw_json_key_number(json, "grades", grade);
     rw_json_key_string(json, "loss", loss);
     rw_json_close(json, '}');
 }
 
-static void write_plan(struct rw_json *json, const struct rw_plan *plan, size_t rank) {
+static void write_plan(struct rw_json *json, const struct rw_transfers *transfers, size_t place) {
+    const struct rw_plan *plan = &transfers->plans[place];
     rw_json_open(json, '{');
-    rw_json_key_integer(json, "rank", (int64_t)rank);
+    rw_json_key_integer(json, "rank", (int64_t)place + 1);
     rw_json_key_number(json, "expected_gain", plan->expected_gain);
+    rw_json_key_open(json, "operations", '[');
+    for (size_t i = 0; i < 2 && plan->operation_day[i] != RW_NO_DAY; i++)
+        rw_write_date(json, plan->operation_day[i]);
+    rw_json_close(json, ']');
     rw_json_key_open(json, "steps", '[');
     for (size_t i = 0; i < plan->step_count; i++)
-        write_step(json, &plan->steps[i]);
+        write_step(json, transfers, &plan->steps[i]);
     rw_json_close(json, ']');
     rw_json_key_open(json, "donor_cost", '[');
     rw_each_donor_cost(plan, take_cost, json);
@@ -163,6 +184,26 @@ static void write_donors(struct rw_json *json, const struct rw_transfers *t) {
         rw_json_key_string(json, "state", rw_donor_state_name(status->state));
         rw_json_key_string(json, "because", status->because);
         rw_json_key_number(json, "p_strong", status->p_strong);
+        rw_json_key_number(json, "share_lost", status->share_lost);
+        write_pointer(json, "decided_by", status->decided_by);
+        rw_json_close(json, '}');
+    }
+    rw_json_close(json, ']');
+}
+
+/* Late options that serve a function which is lost for good, as the reasons say. */
+static void write_late(struct rw_json *json, const struct rw_transfers *t) {
+    static const char *const word = "late option: ";
+    rw_json_key_open(json, "late_options", '[');
+    for (size_t i = 0; t->available && i < t->rejected_count; i++) {
+        const struct rw_transfer *late = &rw_model()->transfers[t->rejected[i].transfer];
+        if (strcmp(late->kind, "late") != 0 || !t->rejected[i].serves_lost)
+            continue;
+        rw_json_open(json, '{');
+        rw_json_key_string(json, "transfer", late->id);
+        write_targets(json, late);
+        rw_json_key_string(json, "because", t->rejected[i].because + strlen(word));
+        write_sources(json, late->source);
         rw_json_close(json, '}');
     }
     rw_json_close(json, ']');
@@ -176,8 +217,11 @@ void rw_write_transfers(struct rw_answer *answer) {
         rw_json_key_string(json, "because", t->because);
     rw_json_key_open(json, "plans", '[');
     for (size_t i = 0; t->available && i < t->plan_count; i++)
-        write_plan(json, &t->plans[i], i + 1);
+        write_plan(json, t, i);
     rw_json_close(json, ']');
+    if (t->no_plan)
+        rw_json_key_string(json, "no_plan", t->no_plan);
+    write_late(json, t);
     write_donors(json, t);
     rw_json_key_open(json, "rejected", '[');
     for (size_t i = 0; t->available && i < t->rejected_count; i++) {

@@ -1,5 +1,5 @@
 /* The answer in plain words: what must not wait comes first, what it rests on beside it, cautions last. */
-#include "answer_parts.h"
+#include "answer_text.h"
 #include "dates.h"
 #include "layout.h"
 
@@ -10,30 +10,13 @@
 #include <string.h>
 
 /* How much of each list is told in words; the JSON answer holds the whole. */
-enum {
-    LEADING = 5,
-    EVIDENCE = 6,
-    NEXT_BEDSIDE = 4,
-    NEXT_INVESTIGATIONS = 3,
-    FUNCTIONS = 12,
-    RECOVERIES = 8,
-    REJECTED = 6,
-    DONORS = 8
-};
+enum { LEADING = 5, EVIDENCE = 6, NEXT_BEDSIDE = 4, NEXT_INVESTIGATIONS = 3 };
 /* Findings that shift the odds less than this (log10) are not named. */
 static const double least_evidence = 0.1;
-/* Nor is a function of which a donor bears less than this. */
-static const double least_share = 0.1;
-
-struct page {
-    struct rw_buffer out;
-    const struct rw_exam *exam;
-    const struct rw_assessment *a;
-};
 
 /* ---- what comes first ---- */
 
-static void urgent(struct page *page) {
+static void urgent(struct rw_text_page *page) {
     const struct rw_model *model = rw_model();
     if (page->a->urgent_count == 0)
         return;
@@ -46,7 +29,7 @@ static void urgent(struct page *page) {
         }
 }
 
-static void referral(struct page *page) {
+static void referral(struct rw_text_page *page) {
     static const char *const when[] = {[RW_SOON_IMMEDIATE] = "At once",
                                        [RW_SOON_DAYS] = "Within days",
                                        [RW_SOON_WEEKS] = "Within weeks",
@@ -60,7 +43,7 @@ static void referral(struct page *page) {
 
 /* ---- localisation ---- */
 
-static void about(struct page *page) {
+static void about(struct rw_text_page *page) {
     const struct rw_exam *exam = page->exam;
     char day[11], since[64] = "onset not given";
     rw_day_text(exam->examined_day, day);
@@ -71,7 +54,7 @@ static void about(struct page *page) {
                    rw_mechanism_name(exam->mechanism));
 }
 
-static void hypotheses(struct page *page) {
+static void hypotheses(struct rw_text_page *page) {
     const struct rw_localisation *l = &page->a->localisation;
     for (size_t i = 0; i < l->hypothesis_count && i < LEADING; i++) {
         char summary[RW_SUMMARY_SIZE], percent[16], mark[48];
@@ -95,7 +78,7 @@ static const char *separation_words(const struct rw_localisation *l, size_t riva
 }
 
 /* Those of the hypotheses shown that 1 cannot be told from, together when one check separates them all. */
-static void inseparable(struct page *page) {
+static void inseparable(struct rw_text_page *page) {
     const struct rw_localisation *l = &page->a->localisation;
     const size_t listed = rw_hypotheses_listed(l);
     bool told[LEADING] = {false};
@@ -125,7 +108,7 @@ static void inseparable(struct page *page) {
                        unlisted);
 }
 
-static void roots(struct page *page) {
+static void roots(struct rw_text_page *page) {
     const struct rw_localisation *l = &page->a->localisation;
     bool any = false;
     for (size_t i = 0; i < RW_PLEXUS_ROOTS; i++) {
@@ -143,7 +126,7 @@ static void roots(struct page *page) {
 }
 
 /* A hypothesis by its number when it was listed above, otherwise in words. */
-static void name_hypothesis(const struct page *page, uint16_t index, char buffer[RW_SUMMARY_SIZE]) {
+static void name_hypothesis(const struct rw_text_page *page, uint16_t index, char buffer[RW_SUMMARY_SIZE]) {
     const struct rw_localisation *l = &page->a->localisation;
     if (l->informative && index < LEADING && index < l->hypothesis_count)
         snprintf(buffer, RW_SUMMARY_SIZE, "%u", index + 1U);
@@ -153,14 +136,14 @@ static void name_hypothesis(const struct page *page, uint16_t index, char buffer
         buffer[0] = (char)tolower((unsigned char)buffer[0]);
 }
 
-static void observed_phrase(const struct page *page, uint16_t check, char buffer[RW_PHRASE_SIZE]) {
+static void observed_phrase(const struct rw_text_page *page, uint16_t check, char buffer[RW_PHRASE_SIZE]) {
     buffer[0] = '\0';
     for (size_t i = 0; i < page->exam->finding_count; i++)
         if (page->exam->findings[i].check == check)
             rw_check_value(check, page->exam->findings[i].value, buffer, RW_PHRASE_SIZE);
 }
 
-static void evidence(struct page *page) {
+static void evidence(struct rw_text_page *page) {
     const struct rw_localisation *l = &page->a->localisation;
     struct rw_rank ranks[RW_MAX_CHECKS];
     const size_t count = rw_evidence_order(l, ranks);
@@ -179,7 +162,7 @@ static void evidence(struct page *page) {
     }
 }
 
-static void unexplained(struct page *page) {
+static void unexplained(struct rw_text_page *page) {
     const struct rw_model *model = rw_model();
     const struct rw_localisation *l = &page->a->localisation;
     struct rw_rank ranks[RW_MAX_CHECKS];
@@ -196,7 +179,7 @@ static void unexplained(struct page *page) {
     }
 }
 
-static void next_check(struct page *page, const struct rw_next_check *n) {
+static void next_check(struct rw_text_page *page, const struct rw_next_check *n) {
     const char *help = rw_check_help(n->check);
     char name[RW_PHRASE_SIZE], one[RW_SUMMARY_SIZE], other[RW_SUMMARY_SIZE];
     rw_check_name(n->check, name, sizeof name);
@@ -207,7 +190,7 @@ static void next_check(struct page *page, const struct rw_next_check *n) {
                    help ? ". " : "", help ? help : "");
 }
 
-static void next(struct page *page) {
+static void next(struct rw_text_page *page) {
     const struct rw_localisation *l = &page->a->localisation;
     const double least = rw_fact_value("next_check_least_bits");
     size_t bedside = 0, investigations = 0;
@@ -223,212 +206,25 @@ static void next(struct page *page) {
     }
 }
 
-/* ---- deficits and recovery ---- */
+/* ---- lists ---- */
 
-/* Areas whose feeling is likely lost, in one sentence; returns how many. */
-static size_t areas(struct page *page) {
-    const struct rw_deficits *d = &page->a->deficits;
-    struct rw_rank ranks[RW_MAX_AREAS];
-    const size_t count = rw_area_order(d, ranks);
-    struct rw_buffer list = {0};
-    size_t told = 0;
-    for (size_t i = 0; i < count && ranks[i].key >= 0.5; i++, told++) {
-        const struct rw_area_deficit *area = &d->areas[ranks[i].index];
-        char lost[16];
-        rw_percent(area->p_lost, lost, sizeof lost);
-        rw_buffer_print(&list, "%s%s (%s)", told ? ", " : "", rw_model()->targets[area->area].label, lost);
-    }
-    char *text = rw_buffer_take(&list, NULL);
-    if (told > 0)
-        rw_layout_item(&page->out, "  - ",
-                       "feeling, lost with the probability given, so that the skin needs care: %s",
-                       text ? text : "");
-    free(text);
-    return told;
+void rw_text_list(struct rw_buffer *list, const char *parting, const char *word) {
+    rw_buffer_print(list, "%s%s", list->length ? parting : "", word);
 }
 
-static void functions(struct page *page) {
-    const struct rw_deficits *d = &page->a->deficits;
-    struct rw_rank ranks[RW_MAX_FUNCTIONS];
-    const size_t count = rw_function_order(d, ranks);
-    rw_layout_heading(&page->out, "What is lost");
-    size_t told = 0;
-    for (size_t i = 0; i < count && told < FUNCTIONS; i++) {
-        const struct rw_function_deficit *f = &d->functions[ranks[i].index];
-        char useful[16], unaided[16], tail[64] = "";
-        if (f->p_useful >= 0.8)
-            continue;
-        rw_percent(f->p_useful, useful, sizeof useful);
-        rw_percent(f->p_recovers_unaided, unaided, sizeof unaided);
-        if (page->a->recovery.available && isfinite(f->p_recovers_unaided))
-            snprintf(tail, sizeof tail, "; comes back unaided: %s", unaided);
-        rw_layout_item(&page->out, "  - ", "%s: expected grade %.1f, useful (M3 or better) now: %s%s",
-                       rw_model()->targets[f->function].label, f->expected_grade, useful, tail);
-        told++;
-    }
-    told += areas(page);
-    if (told == 0)
-        rw_layout_item(&page->out, "  ", "No function or area is likely lost.");
-}
-
-static void recovery(struct page *page) {
-    const struct rw_recovery *r = &page->a->recovery;
-    rw_layout_heading(&page->out, "Recovery");
-    if (!r->available) {
-        rw_layout_item(&page->out, "  ", "Left out: %s", r->because ? r->because : "no reason given");
-        return;
-    }
-    struct rw_rank ranks[RW_MAX_MUSCLES];
-    const size_t count = rw_recovery_order(r, ranks);
-    rw_layout_item(&page->out, "  ", "Reckoned with %.2g to %.2g mm a day.", r->rate_mm_per_day[0],
-                   r->rate_mm_per_day[1]);
-    for (size_t i = 0; i < count && i < RECOVERIES; i++) {
-        const struct rw_muscle_recovery *m = &r->muscles[ranks[i].index];
-        char from[11], to[11], closes[11];
-        if (m->first_sign[0] == RW_NO_DAY || m->first_sign[1] == RW_NO_DAY || m->window_closes == RW_NO_DAY)
-            continue;
-        rw_day_text(m->first_sign[0], from);
-        rw_day_text(m->first_sign[1], to);
-        rw_day_text(m->window_closes, closes);
-        rw_layout_item(&page->out, "  - ",
-                       "%s: if the nerve recovers, first sign between %s and %s (%.0f mm); "
-                       "the muscle can be reached until about %s",
-                       rw_model()->targets[m->muscle].label, from, to, m->distance_mm, closes);
-    }
-    if (r->decide_by != RW_NO_DAY) {
-        char day[11];
-        rw_day_text(r->decide_by, day);
-        rw_layout_item(&page->out, "  ", "Last date at which waiting still leaves a transfer in time: %s.",
-                       day);
-    }
-}
-
-/* ---- transfers ---- */
-
-static void append_donor(struct rw_buffer *line, const struct rw_donor_status *status, bool another) {
-    char strong[16];
-    rw_percent(status->p_strong, strong, sizeof strong);
-    rw_buffer_print(line, "%s%s", another ? "; " : "", rw_model()->donors[status->donor].label);
-    if (status->state == RW_DONOR_USABLE && status->p_strong >= 0)
-        rw_buffer_print(line, " (strong: %s)", strong);
-}
-
-static void donors(struct page *page) {
-    static const char *const says[] = {[RW_DONOR_USABLE] = "Usable: ",
-                                       [RW_DONOR_WEAK] = "Too weak: ",
-                                       [RW_DONOR_INVOLVED] = "Involved in the injury: ",
-                                       [RW_DONOR_UNKNOWN] = "Not known: ",
-                                       [RW_DONOR_EXCLUDED] = "Excluded: "};
-    const struct rw_transfers *t = &page->a->transfers;
-    struct rw_rank ranks[RW_MAX_DONORS];
-    const size_t count = rw_donor_order(t, ranks);
-    rw_layout_heading(&page->out, "Donors");
-    for (size_t i = 0; i < count;) {
-        const enum rw_donor_state state = t->donors[ranks[i].index].state;
-        struct rw_buffer line = {0};
-        rw_buffer_text(&line, says[state]);
-        size_t told = 0;
-        for (; i < count && t->donors[ranks[i].index].state == state; i++, told++)
-            if (told < DONORS)
-                append_donor(&line, &t->donors[ranks[i].index], told > 0);
-        if (told > DONORS)
-            rw_buffer_print(&line, "; and %zu more", told - DONORS);
-        char *text = rw_buffer_take(&line, NULL);
-        rw_layout_item(&page->out, "  ", "%s.", text ? text : "");
-        free(text);
-    }
-}
-
-static void step(struct page *page, const struct rw_step *s, size_t number) {
-    const struct rw_transfer *t = &rw_model()->transfers[s->transfer];
-    char useful[16], low[16], high[16], patients[64], mark[32], dates[64] = "";
-    rw_percent(s->p_useful, useful, sizeof useful);
-    rw_percent(s->interval[0], low, sizeof low);
-    rw_percent(s->interval[1], high, sizeof high);
-    if (t->patients > 0)
-        snprintf(patients, sizeof patients, "%.0f patients in the series", t->patients);
-    else
-        snprintf(patients, sizeof patients, "no series with counts");
-    if (s->reinnervation[0] != RW_NO_DAY && s->reinnervation[1] != RW_NO_DAY) {
-        char from[11], to[11];
-        rw_day_text(s->reinnervation[0], from);
-        rw_day_text(s->reinnervation[1], to);
-        snprintf(dates, sizeof dates, "; first sign between %s and %s", from, to);
-    }
-    snprintf(mark, sizeof mark, "    %zu. ", number);
-    rw_layout_item(&page->out, mark, "%s: useful in about %s (from %s to %s; %s)%s%s", t->label, useful, low,
-                   high, patients, dates, t->memory ? "; from memory, no source seen" : "");
-}
-
-/* The costs of one donor are told in one paragraph. */
-struct costs {
-    struct rw_buffer *out, line;
-    const struct rw_donor *donor;
-};
-
-static void tell_costs(struct costs *costs) {
-    char *text = rw_buffer_take(&costs->line, NULL);
+void rw_text_list_item(struct rw_buffer *out, const char *mark, const char *before, struct rw_buffer *list,
+                       const char *after) {
+    char *text = rw_buffer_take(list, NULL);
     if (text && text[0])
-        rw_layout_item(costs->out, "    cost: ", "%s.", text);
+        rw_layout_item(out, mark, "%s%s%s", before, text, after);
     free(text);
-}
-
-static void take_cost(void *context, const struct rw_donor *donor, uint16_t function, double share) {
-    struct costs *costs = context;
-    const bool first = costs->donor != donor;
-    if (first)
-        tell_costs(costs);
-    costs->donor = donor;
-    if (function == RW_NONE)
-        rw_buffer_print(&costs->line, "%s: touches none of the functions counted here", donor->label);
-    else if (first)
-        rw_buffer_print(&costs->line, "%s: gives up part of what its muscles bear of %s (%.0f%%)",
-                        donor->label, rw_model()->targets[function].label, share * 100);
-    else if (share >= least_share)
-        rw_buffer_print(&costs->line, ", %s (%.0f%%)", rw_model()->targets[function].label, share * 100);
-}
-
-static void plan(struct page *page, const struct rw_plan *p, size_t rank) {
-    struct rw_buffer left = {0};
-    rw_layout_item(&page->out, "  ", "Plan %zu, expected gain %.2g:", rank, p->expected_gain);
-    for (size_t i = 0; i < p->step_count; i++)
-        step(page, &p->steps[i], i + 1);
-    if (rank == 1) {
-        struct costs costs = {.out = &page->out};
-        rw_each_donor_cost(p, take_cost, &costs);
-        tell_costs(&costs);
-    }
-    for (size_t i = 0; i < p->not_restored_count; i++)
-        rw_buffer_print(&left, "%s%s", i ? ", " : "", rw_model()->targets[p->not_restored[i]].label);
-    char *text = rw_buffer_take(&left, NULL);
-    if (text && text[0])
-        rw_layout_item(&page->out, "    ", "Leaves unrestored: %s.", text);
-    free(text);
-}
-
-static void transfers(struct page *page) {
-    const struct rw_transfers *t = &page->a->transfers;
-    if (!t->available) {
-        rw_layout_heading(&page->out, "Transfers");
-        rw_layout_item(&page->out, "  ", "Left out: %s", t->because ? t->because : "no reason given");
-        return;
-    }
-    donors(page);
-    rw_layout_heading(&page->out, "Transfers to discuss");
-    if (t->plan_count == 0)
-        rw_layout_item(&page->out, "  ", "No transfer is worth its donor on these findings.");
-    for (size_t i = 0; i < t->plan_count; i++)
-        plan(page, &t->plans[i], i + 1);
-    for (size_t i = 0; i < t->rejected_count && i < REJECTED; i++)
-        rw_layout_item(&page->out, "  - ", "not %s: %s", rw_model()->transfers[t->rejected[i].transfer].label,
-                       t->rejected[i].because);
 }
 
 /* ---- the whole ---- */
 
 /* The standing caution opens the text; the others close it. */
 struct cautions {
-    struct page *page;
+    struct rw_text_page *page;
     size_t seen;
     bool first;
 };
@@ -440,7 +236,7 @@ static void take_caution(void *context, const char *text) {
 }
 
 char *rw_answer_text(const struct rw_exam *exam, const struct rw_assessment *a) {
-    struct page page = {.exam = exam, .a = a};
+    struct rw_text_page page = {.exam = exam, .a = a};
     rw_each_caution(exam, a, take_caution, &(struct cautions){.page = &page, .first = true});
     urgent(&page);
     referral(&page);
@@ -457,9 +253,9 @@ char *rw_answer_text(const struct rw_exam *exam, const struct rw_assessment *a) 
     }
     next(&page);
     if (a->localisation.informative) {
-        functions(&page);
-        recovery(&page);
-        transfers(&page);
+        rw_text_functions(&page);
+        rw_text_recovery(&page);
+        rw_text_transfers(&page);
     }
     rw_layout_heading(&page.out, "Cautions");
     rw_each_caution(exam, a, take_caution, &(struct cautions){.page = &page});

@@ -45,6 +45,9 @@ void rw_parse_wasting(struct rw_parse *parse, const char *pointer, json_t *value
 void rw_parse_percussion(struct rw_parse *parse, const char *pointer, json_t *value);
 void rw_parse_investigations(struct rw_parse *parse, const char *pointer, json_t *value);
 void rw_parse_otherwise_normal(struct rw_parse *parse, const char *pointer, json_t *value);
+/* record_options.c */
+void rw_parse_donor_limits(struct rw_parse *parse, const char *pointer, json_t *value);
+void rw_parse_plan_options(struct rw_parse *parse, const char *pointer, json_t *value);
 /* After all members: fills what otherwise_normal covers, but nothing that was found untestable. */
 void rw_parse_fill(struct rw_parse *parse);
 

@@ -147,52 +147,6 @@ static void read_daily_routine(struct rw_parse *parse, const char *pointer, json
         rw_parse_issue(parse, pointer, "Must be \"independent\", \"some_help\" or \"unable\".");
 }
 
-/* ---- donor limits ---- */
-
-static void read_rib_fractures(struct rw_parse *parse, const char *pointer, json_t *value) {
-    if (json_is_boolean(value))
-        parse->exam->rib_fractures = json_is_true(value);
-    else
-        rw_parse_issue(parse, pointer, "Must be true or false.");
-}
-
-static void read_donors(struct rw_parse *parse, const char *pointer, json_t *value, bool *chosen) {
-    if (!json_is_array(value)) {
-        rw_parse_issue(parse, pointer, "Must be a list of donors.");
-        return;
-    }
-    const struct rw_model *model = rw_model();
-    for (size_t i = 0; i < json_array_size(value); i++) {
-        char at[RW_POINTER_SIZE], index[24];
-        snprintf(index, sizeof index, "%zu", i);
-        rw_parse_join(at, pointer, index);
-        const char *text = json_string_value(json_array_get(value, i));
-        size_t d = 0;
-        while (text && d < model->donor_count && strcmp(model->donors[d].id, text) != 0)
-            d++;
-        if (!text || d == model->donor_count)
-            rw_parse_issue(parse, at, "Must be one of the donors of the vocabulary.");
-        else if (chosen[d])
-            rw_parse_issue(parse, at, "This donor is in the list already.");
-        else
-            chosen[d] = true;
-    }
-}
-
-static void read_declined(struct rw_parse *parse, const char *pointer, json_t *value) {
-    read_donors(parse, pointer, value, parse->exam->declined);
-}
-
-static void read_used(struct rw_parse *parse, const char *pointer, json_t *value) {
-    read_donors(parse, pointer, value, parse->exam->used);
-}
-
-static void read_donor_limits(struct rw_parse *parse, const char *pointer, json_t *value) {
-    static const struct rw_member_reader readers[] = {
-        {"rib_fractures", read_rib_fractures}, {"declined", read_declined}, {"used", read_used}};
-    rw_parse_members(parse, pointer, value, readers, COUNT(readers));
-}
-
 /* ---- the record ---- */
 
 static void read_record(struct rw_parse *parse, json_t *root) {
@@ -216,7 +170,8 @@ static void read_record(struct rw_parse *parse, json_t *root) {
         {"otherwise_normal", rw_parse_otherwise_normal},
         {"pain_0_10", read_pain},
         {"daily_routine", read_daily_routine},
-        {"donor_limits", read_donor_limits},
+        {"donor_limits", rw_parse_donor_limits},
+        {"plan_options", rw_parse_plan_options},
     };
     const char *examined_at = json_string_value(json_object_get(root, "examined_at"));
     parse->examined = examined_at && rw_time_parse(examined_at, &parse->examined_at);

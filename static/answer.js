@@ -2,78 +2,8 @@
 
 import { capital } from './api.js';
 import { el } from './form.js';
-
-const SHOWN = 5; /* entries of a long list before the rest is folded */
-
-const list = (value) => value ?? [];
-const spaced = (id) => String(id).replaceAll('_', ' ');
-
-/* No figure sounds surer than a model can be. */
-function percent(p) {
-  if (p < 0.01) return 'under 1\u00A0%';
-  if (p > 0.99) return 'over 99\u00A0%';
-  return `${Math.round(p * 100)}\u00A0%`;
-}
-
-function inWords(p) {
-  if (p >= 0.95) return 'very likely';
-  if (p >= 0.8) return 'likely';
-  if (p >= 0.5) return 'more likely than not';
-  if (p >= 0.2) return 'possible';
-  if (p >= 0.05) return 'unlikely by itself';
-  return 'remote';
-}
-
-/* Dates are days, so they are shown as given, whatever the zone of this computer. */
-function day(text) {
-  if (!text) return 'not known';
-  const date = new Date(`${text.slice(0, 10)}T00:00:00Z`);
-  return Number.isNaN(date.getTime()) ? text : new Intl.DateTimeFormat(undefined, { dateStyle: 'medium', timeZone: 'UTC' }).format(date);
-}
-const span = (dates) => `${day(list(dates)[0])} to ${day(list(dates)[1])}`;
-
-/* A bar beside a figure; the figure says the same, so the bar is hidden from screen readers. */
-function bar(p) {
-  const ns = 'http://www.w3.org/2000/svg';
-  const part = (tag, attributes) => {
-    const node = document.createElementNS(ns, tag);
-    for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-    return node;
-  };
-  const svg = part('svg', { class: 'bar-of', viewBox: '0 0 100 8', preserveAspectRatio: 'none', 'aria-hidden': 'true' });
-  svg.append(part('rect', { class: 'all', width: 100, height: 8 }), part('rect', { class: 'share', width: Math.max(0, Math.min(100, p * 100)).toFixed(1), height: 8 }));
-  return svg;
-}
-
-const chance = (p) => el('span', { class: 'chance' }, bar(p), ' ', el('span', { class: 'figure' }, percent(p)));
-
-function table(caption, heads, rows) {
-  return el('div', { class: 'scroll', role: 'group', 'aria-label': caption }, el('table', {},
-    el('caption', {}, caption),
-    el('thead', {}, el('tr', {}, heads.map((text) => el('th', { scope: 'col' }, text)))),
-    el('tbody', {}, rows.map(([first, ...cells]) => el('tr', {}, el('th', { scope: 'row' }, first), cells.map((cell) => el('td', {}, cell)))))));
-}
-
-const items = (entries, tag = 'ul', className = null) => el(tag, { class: className }, entries.map((entry) => el('li', {}, entry)));
-const folded = (title, ...content) => el('details', { class: 'fold' }, el('summary', {}, title), content);
-
-/* The first entries in sight, the rest folded. `build` turns a list of entries into an element. */
-function firstOf(entries, noun, build) {
-  const rest = entries.slice(SHOWN);
-  return [build(entries.slice(0, SHOWN)), rest.length ? folded(`${rest.length} more ${noun}`, build(rest, SHOWN)) : null];
-}
-
-function block(id, title, note, ...content) {
-  const shown = content.flat(Infinity).filter(Boolean);
-  if (shown.length === 0) return null;
-  return el('section', { class: `block ${id}`, 'aria-labelledby': `${id}-title` },
-    el('h3', { id: `${id}-title` }, title), note ? el('p', { class: 'soft' }, note) : null, shown);
-}
-
-function titled(title, ...content) {
-  const shown = content.flat().filter(Boolean);
-  return shown.length ? [el('h4', {}, title), ...shown] : [];
-}
+import { transfers } from './plan.js';
+import { block, chance, day, firstOf, folded, inWords, items, list, percent, spaced, span, table, titled } from './view.js';
 
 /* ---- first: what cannot wait, and who should see it ---- */
 
@@ -169,15 +99,22 @@ function evidence(localisation, names) {
   return titled('Evidence', list(localisation.evidence).length ? firstOf(localisation.evidence, 'findings', build) : null);
 }
 
+/* What a patient cannot do stands under the function; a time that has passed has no figure. */
 function deficits(assessment, names) {
   const { functions, sensation, sympathetic } = assessment.deficits ?? {};
   const lost = list(functions).filter((f) => f.p_useful < 0.8);
   const kept = list(functions).filter((f) => f.p_useful >= 0.8);
   const feeling = (entries) => (entries.length ? table('Skin, with the chance that feeling is lost', ['Area', 'Lost', 'Protective'],
     entries.map((s) => [capital(names.area(s.area)), chance(s.p_lost), s.protective ? 'yes' : 'no'])) : null);
-  const row = (f) => [capital(names.work(f.function)), f.expected_grade.toFixed(1), chance(f.p_useful), f.p_recovers_unaided === null || f.p_recovers_unaided === undefined ? 'not said' : chance(f.p_recovers_unaided)];
+  const later = (outlook) => (outlook ? chance(outlook.p_useful) : '\u2013');
+  const row = (f) => [
+    [capital(names.work(f.function)), f.cannot ? el('span', { class: 'why' }, `${f.p_useful < 0.05 ? 'Cannot' : 'Probably cannot'} ${f.cannot}`) : null],
+    f.expected_grade.toFixed(1), chance(f.p_useful), later(f.unaided?.months_12), later(f.unaided?.months_24),
+    f.p_recovers_unaided === null ? 'not said' : chance(f.p_recovers_unaided),
+  ];
+  const powers = (entries) => table('M3 or better: now, and without nerve surgery', ['Function', 'Grade', 'Now', '12 months', '24 months', 'Ever'], entries.map(row));
   return [
-    ...titled('Functions lost or weak', lost.length ? table('Functions, with the chance of useful power', ['Function', 'Expected grade', 'Useful now', 'Recovers unaided'], lost.map(row)) : null,
+    ...titled('Functions lost or weak', lost.length ? firstOf(lost, 'functions', powers) : null,
       kept.length ? el('p', {}, el('strong', {}, 'Probably useful: '), `${kept.map((f) => names.work(f.function)).join(', ')}.`) : null),
     ...titled('Feeling', firstOf(list(sensation), 'areas', feeling),
     sympathetic ? el('p', {}, `Sympathetic supply lost: ${percent(sympathetic.p_lost)}.`) : null),
@@ -204,45 +141,8 @@ function nextChecks(localisation, names) {
     firstOf(telling, 'checks', build));
 }
 
-function step(s, names) {
-  const series = s.patients ? `${s.patients} published patients` : 'no published series with counts';
-  return [
-    el('strong', {}, `${capital(names.donor(s.donor))}, to: ${spaced(s.recipient)}`),
-    el('span', { class: 'why' }, `Restores ${list(s.restores).map((f) => names.work(f)).join(', ')}. Useful power: ${percent(s.p_useful)} (${list(s.interval).map(percent).join(' to ')}), from ${series}.`),
-    list(s.reinnervation_expected).length ? el('span', { class: 'why' }, `First sign expected ${span(s.reinnervation_expected)}.`) : null,
-    list(s.sources).length ? folded('Sources', items([...new Set(s.sources)], 'ul', 'source')) : null,
-  ];
-}
-
-function plan(p, names) {
-  const gain = `Expected gain ${p.expected_gain.toFixed(1)}`;
-  const cost = list(p.donor_cost).map((c) => `${capital(names.work(c.function))}: ${c.loss}`);
-  const content = [
-    items(p.steps.map((s) => step(s, names)), 'ol'),
-    list(p.not_restored).length ? el('p', {}, el('strong', {}, 'Not restored: '), `${p.not_restored.map((f) => names.work(f)).join(', ')}.`) : null,
-    cost.length ? [el('p', {}, el('strong', {}, 'What it costs')), firstOf(cost, 'costs', (entries) => items(entries))] : null,
-  ].flat(2).filter(Boolean);
-  if (p.rank > 1) return folded(`Plan ${p.rank}, ${gain.toLowerCase()}`, content);
-  return el('div', { class: 'plan' }, el('h5', {}, `Plan ${p.rank}`), el('p', { class: 'soft' }, gain), content);
-}
-
-function transfers(assessment, names) {
-  const t = assessment.transfers;
-  if (!t) return [];
-  const reason = t.because ?? t.reason;
-  const donors = (entries) => table('Strong: the chance that its muscle has grade 4 or better', ['Donor', 'State', 'Because', 'Strong'], entries.map((d) => [capital(names.donor(d.donor)), d.state, d.because,
-    d.p_strong === null || d.p_strong === undefined ? 'not known' : chance(d.p_strong)]));
-  const usable = list(t.donors).filter((d) => d.state === 'usable');
-  const unusable = list(t.donors).filter((d) => d.state !== 'usable');
-  return [
-    ...titled('Nerve transfers to discuss', list(t.plans).map((p) => plan(p, names)), list(t.plans).length ? null : el('p', {}, reason ?? 'No plan is offered for this record.')),
-    ...titled('Donors', usable.length ? donors(usable) : null, unusable.length ? folded(`${unusable.length} donors not offered`, donors(unusable)) : null),
-    list(t.rejected).length ? folded(`${t.rejected.length} transfers rejected`, items(t.rejected.map((x) => [el('strong', {}, capital(names.transfer(x.transfer))), `: ${x.because}`]))) : null,
-  ];
-}
-
 function decideBy({ recovery: r }) {
-  return r?.decide_by ? [el('p', { class: 'decide' }, el('strong', {}, `Decide on surgery by ${day(r.decide_by)}. `), 'Later, a transfer may not reach its muscle in time.')] : [];
+  return r?.decide_by ? [el('p', { class: 'decide' }, el('strong', {}, `Decide on surgery by ${day(r.decide_by)}. `), r.decide_because ? `${capital(r.decide_because)}.` : 'Later, a transfer may not reach its muscle in time.')] : [];
 }
 
 /* ---- uncertain ---- */
@@ -289,7 +189,7 @@ export function showAnswer(holder, assessment, { record, words, names, demo }) {
     block('inferred', 'Inferred', 'Computed from the findings; each figure is a probability, not a measurement.',
       places(localisation, names), rootsAndLevels(localisation, names), evidence(localisation, names), deficits(assessment, names), recovery(assessment, names)),
     block('suggested', 'Suggested', 'For the clinician to weigh.',
-      nextChecks(localisation, names), decideBy(assessment), transfers(assessment, names)),
+      nextChecks(localisation, names), decideBy(assessment), transfers(assessment, record, names)),
     uncertain(assessment, names),
   ].filter(Boolean));
   holder.hidden = false;

@@ -71,6 +71,7 @@ const PARTS = [
     { section: 'investigations/paraspinal_denervation', fold: true },
   ] },
   { id: 'donor-limits', title: 'Limits on donors', note: 'What must not be taken for a transfer.', groups: [], build: donorFields },
+  { id: 'what-if', title: 'What if', note: 'Asked of the plan alone; blank asks nothing.', groups: [], build: optionFields },
 ];
 
 const REST = {
@@ -192,7 +193,7 @@ function painFields() {
     field('/pain_0_10', 'Worst pain in the last week, 0 to 10',
       el('input', { type: 'number', id: 'pain-score', name: 'pain_0_10', min: '0', max: '10', step: '1', inputmode: 'numeric' })),
     field('/daily_routine', 'Carrying out a daily routine',
-      el('select', { id: 'daily-routine', name: 'daily_routine' }, routine.map(([value, text]) => el('option', { value }, text)))));
+      el('select', { id: 'daily-routine', name: 'daily_routine' }, options(routine))));
 }
 
 function ticks(name, legend, donors) {
@@ -208,6 +209,25 @@ function donorFields(words) {
     el('details', { class: 'fold' }, el('summary', {}, 'Donors declined or already used'),
       ticks('declined', 'Declined by the patient', words.donors),
       ticks('used', 'Used in an earlier operation', words.donors)),
+  ];
+}
+
+const options = (entries) => entries.map(([value, text]) => el('option', { value }, text));
+
+/* What is asked of the plan: a date, what matters most, and for each donor whether it must or must not be used. */
+function optionFields(words) {
+  const functions = [['', 'as usual'], ...words.functions.map((work) => [work.id, work.label])];
+  const priority = (label, i) => field(null, label, el('select', { id: `priority-${i}`, 'data-priority': true }, options(functions)));
+  const uses = [['', 'as the plan finds'], ['donors_fixed', 'use it'], ['donors_excluded', 'leave it out']];
+  return [
+    el('div', { class: 'fields', 'data-pointer': '/plan_options' },
+      field('/plan_options/surgery_date', 'Surgery on', el('input', { type: 'date', id: 'surgery-date', name: 'surgery_date' }))),
+    el('fieldset', { class: 'fields', 'data-pointer': '/plan_options/priorities' }, el('legend', {}, 'What matters most'),
+      ['First', 'Second', 'Third'].map(priority)),
+    el('details', { class: 'fold' }, el('summary', {}, 'Donors to use or to leave out'),
+      el('div', { class: 'fields' }, words.donors.map((donor) => field(null, capital(donor.label),
+        el('select', { id: `use-${donor.id}`, 'data-donor': donor.id }, options(uses)))))),
+    el('div', { class: 'tools' }, el('button', { type: 'submit' }, 'Plan again')),
   ];
 }
 
@@ -325,7 +345,30 @@ export function readRecord(form) {
   if (normal.length) record.otherwise_normal = normal;
   const limits = { rib_fractures: elements.rib_fractures.checked, declined: ticked(form, 'declined'), used: ticked(form, 'used') };
   if (limits.rib_fractures || limits.declined.length || limits.used.length) record.donor_limits = limits;
+  const asked = readOptions(form);
+  if (Object.keys(asked).length) record.plan_options = asked;
   return record;
+}
+
+function readOptions(form) {
+  const asked = {};
+  for (const { value, dataset } of form.querySelectorAll('[data-donor]')) if (value) (asked[value] ??= []).push(dataset.donor);
+  const priorities = [...form.querySelectorAll('[data-priority]')].map((select) => select.value).filter(Boolean);
+  if (priorities.length) asked.priorities = priorities;
+  if (form.elements.surgery_date.value) asked.surgery_date = form.elements.surgery_date.value;
+  return asked;
+}
+
+function fillOptions(form, asked = {}) {
+  for (const use of ['donors_fixed', 'donors_excluded']) for (const donor of asked[use] ?? []) useDonor(form, donor, use);
+  form.querySelectorAll('[data-priority]').forEach((select, i) => { select.value = asked.priorities?.[i] ?? ''; });
+  form.elements.surgery_date.value = asked.surgery_date ?? '';
+}
+
+/* `use`: "donors_fixed", "donors_excluded" or "". */
+export function useDonor(form, donor, use) {
+  const select = form.querySelector(`[data-donor="${CSS.escape(donor)}"]`);
+  if (select) select.value = use;
 }
 
 /* What can be said without asking the service, in its own shape. */
@@ -334,8 +377,8 @@ export function faultsOf(form, record) {
   if (!record.side) faults.push({ pointer: '/side', detail: 'Choose the side that was examined.' });
   if (!record.examined_at) faults.push({ pointer: '/examined_at', detail: 'Give the date and time of the examination.' });
   else if (!/([+-]\d\d:\d\d|Z)$/.test(record.examined_at)) faults.push({ pointer: '/examined_at', detail: 'Give the offset from UTC as +00:00.' });
-  for (const name of ['age_years', 'pain_0_10', 'onset_at', 'examined_at']) {
-    if (form.elements[name].validity.badInput) faults.push({ pointer: `/${name}`, detail: 'This entry cannot be read.' });
+  for (const name of ['age_years', 'pain_0_10', 'onset_at', 'examined_at', 'surgery_date']) {
+    if (form.elements[name].validity.badInput) faults.push({ pointer: form.elements[name].closest('[data-pointer]').dataset.pointer, detail: 'This entry cannot be read.' });
   }
   if (countGiven(form) === 0 && !record.otherwise_normal) faults.push({ pointer: '', detail: 'Record at least one finding.' });
   return faults;
@@ -371,6 +414,7 @@ export function fillForm(form, record) {
   tick('declined', record.donor_limits?.declined);
   tick('used', record.donor_limits?.used);
   elements.rib_fractures.checked = Boolean(record.donor_limits?.rib_fractures);
+  fillOptions(form, record.plan_options);
 }
 
 /* ---- faults beside their fields ---- */

@@ -3,7 +3,7 @@
 import * as api from './api.js';
 import {
   buildForm, clearFaults, clearForm, countGiven, faultsOf, fillForm, readRecord, refreshRows, refreshSide, refreshTallies, setNow,
-  showFaults, zoneAt,
+  showFaults, useDonor, zoneAt,
 } from './form.js';
 import { chosen, nameOf, wireRows, wordOf } from './keys.js';
 import { hideAnswer, markStale, showAnswer } from './answer.js';
@@ -187,6 +187,13 @@ form.addEventListener('input', (event) => {
   if (event.target.type !== 'radio') update();
 });
 form.addEventListener('submit', submit);
+answer.addEventListener('click', (event) => {
+  const donor = event.target.closest('[data-leave-out]')?.dataset.leaveOut;
+  if (!donor || page.busy) return;
+  useDonor(form, donor, 'donors_excluded');
+  update();
+  form.requestSubmit();
+});
 byId('load-demo').addEventListener('click', loadDemo);
 byId('clear').addEventListener('click', clearAll);
 byId('sign-out').addEventListener('click', signOut);

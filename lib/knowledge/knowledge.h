@@ -93,6 +93,8 @@ uint16_t kn_target(const struct knowledge *knowledge, enum rw_target_kind kind, 
 /* "muscle.biceps_brachii" → index, or RW_NONE */
 uint16_t kn_target_named(const struct knowledge *knowledge, const char *name);
 void kn_build_members(struct knowledge *knowledge);
+/* Whether it steadies a function rather than moves it: its share lies beside the sum of 1, and it feeds no bundle. */
+bool kn_steadies(const struct rw_member *member);
 
 /* bundles.c: the strands of each target, as the files give them */
 struct kn_strand {

@@ -145,7 +145,7 @@ static void place_combinations(struct work *work, struct placed *row) {
     for (size_t i = 0; i < model->member_count; i++) {
         const struct rw_member *member = &model->members[i];
         const struct placed *muscle = &row[member->muscle];
-        for (size_t j = 0; j < muscle->count; j++) {
+        for (size_t j = 0; j < muscle->count && !kn_steadies(member); j++) {
             struct rw_bundle bundle = muscle->items[j];
             bundle.weight *= member->share;
             add(work, &row[member->owner], &bundle);
@@ -239,7 +239,7 @@ static void settle_combined(struct knowledge *knowledge) {
         const struct rw_target *muscle = &knowledge->targets[member->muscle];
         if (owner->entry == RW_ENTRY_NONE)
             owner->entry = muscle->entry;
-        if (muscle->entry == RW_ENTRY_NONE || muscle->entry == owner->entry)
+        if (muscle->entry == RW_ENTRY_NONE || muscle->entry == owner->entry || kn_steadies(member))
             continue;
         for (size_t row = 0; row < file->row_count; row++)
             if (kn_is(file, row, "kind", kn_target_kinds[owner->kind]) &&

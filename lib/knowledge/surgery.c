@@ -138,8 +138,10 @@ static void build_donors(struct knowledge *knowledge) {
                                    .nerve = kn_cell(file, row, "nerve"),
                                    .source = kn_cell(file, row, "source"),
                                    .chest = kn_yes(file, row, "chest")};
-        donor->test_count = target_list(knowledge, file, row, "tests", RW_TARGET_MUSCLE, donor->tests,
-                                        sizeof donor->tests / sizeof *donor->tests);
+        const bool skin = kn_target(knowledge, RW_TARGET_SKIN_NERVE, kn_cell(file, row, "tests")) != RW_NONE;
+        donor->test_count =
+            target_list(knowledge, file, row, "tests", skin ? RW_TARGET_SKIN_NERVE : RW_TARGET_MUSCLE,
+                        donor->tests, sizeof donor->tests / sizeof *donor->tests);
         read_spends(knowledge, file, row, donor);
         read_stump(knowledge, file, row, donor);
     }

@@ -161,12 +161,16 @@ uint16_t kn_target_named(const struct knowledge *knowledge, const char *name) {
 static const enum rw_target_kind combined[] = {RW_TARGET_GROUP, RW_TARGET_MOVEMENT, RW_TARGET_SIGN,
                                                RW_TARGET_FUNCTION};
 
+bool kn_steadies(const struct rw_member *member) {
+    return strcmp(member->role, "steady") == 0;
+}
+
 static struct rw_member read_member(struct knowledge *knowledge, size_t row) {
     static const char *const kinds[] = {"group", "movement", "sign", "function"};
-    static const char *const roles[] = {"part", "prime", "assist", "substitute"};
+    static const char *const roles[] = {"part", "prime", "assist", "substitute", "steady"};
     const struct kn_file *file = &knowledge->files[KN_COMBINATIONS];
     size_t kind = kn_word(file, row, "kind", kinds, 4);
-    size_t role = kn_word(file, row, "role", roles, 4);
+    size_t role = kn_word(file, row, "role", roles, sizeof roles / sizeof *roles);
     struct rw_member member = {
         .owner = kn_target(knowledge, combined[kind], kn_cell(file, row, "owner")),
         .muscle = kn_target(knowledge, RW_TARGET_MUSCLE, kn_cell(file, row, "muscle")),
@@ -182,6 +186,8 @@ static struct rw_member read_member(struct knowledge *knowledge, size_t row) {
         kn_fault(file, row, "share is not above 0");
     if ((kind == 0) != (role == 0))
         kn_fault(file, row, "role 'part' is for groups, and groups have no other");
+    if (kn_steadies(&member) && kind != 3)
+        kn_fault(file, row, "role 'steady' is for functions");
     return member;
 }
 
@@ -207,7 +213,7 @@ void kn_build_members(struct knowledge *knowledge) {
         size_t before = count;
         for (size_t row = 0; row < file->row_count; row++)
             if (given[row].owner == owner && given[row].muscle != RW_NONE) {
-                sum += given[row].share;
+                sum += kn_steadies(&given[row]) ? 0 : given[row].share;
                 members[count++] = given[row];
             }
         if (count > before && (sum < 1 - KN_TOLERANCE || sum > 1 + KN_TOLERANCE))

@@ -7,23 +7,12 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "posterior.h"
 #include "records.h"
+#include "timing.h"
 
 enum { RUNS = 21, PLAIN = 20000, MAX_RECORD = 1 << 18 };
-
-static double cpu_ms(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
-    return 1e3 * (double)now.tv_sec + 1e-6 * (double)now.tv_nsec;
-}
-
-static int by_value(const void *a, const void *b) {
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
 
 static double plain_ms(const struct rw_exam *exam) {
     const struct rw_model *m = rw_model();
@@ -77,5 +66,5 @@ int main(int argc, char **argv) {
     json_decref(record);
     rw_issues_release(&issues);
     free(workspace);
-    return 0;
+    return bench_planning();
 }

@@ -69,6 +69,11 @@ describe('records', () => {
     'pain of 11': (r) => { r.pain_0_10 = 11; },
     'a name for a pseudonym': (r) => { r.subject = 'Jane Doe'; },
     'an unknown donor': (r) => { r.donor_limits.declined = ['left_leg']; },
+    'an unknown donor asked for': (r) => { r.plan_options = { donors_fixed: ['left_leg'] }; },
+    'a donor left out twice': (r) => { r.plan_options = { donors_excluded: ['phrenic', 'phrenic'] }; },
+    'a priority that is no function': (r) => { r.plan_options = { priorities: ['biceps_brachii'] }; },
+    'surgery on no day': (r) => { r.plan_options = { surgery_date: '2026-02-30' }; },
+    'an unknown wish': (r) => { r.plan_options = { budget: 1 }; },
     'an unknown section as normal': (r) => { r.otherwise_normal = ['everything']; },
     'a mechanism that is none': (r) => { r.mechanism = 'fall'; },
     'another version': (r) => { r.exam_version = 2; },
@@ -109,6 +114,15 @@ describe('answers', () => {
     'with something urgent': (r) => { r.signs.arm_pulse_absent = true; r.signs.open_wound = true; },
     'of one finding': (r) => { for (const s of Object.keys(r)) if (!['exam_version', 'side', 'examined_at'].includes(s)) delete r[s]; r.signs = { ptosis: true }; },
     'seen two years late': (r) => { r.onset_at = '2024-01-11'; },
+    'with everything asked of the plan': (r) => { r.plan_options = { donors_fixed: ['intercostals'], donors_excluded: ['rhomboid'], priorities: ['shoulder_external_rotation', 'grip'], surgery_date: '2026-05-04' }; },
+    'with an empty wish': (r) => { r.plan_options = {}; },
+    'with a donor asked for that is declined': (r) => { r.plan_options = { donors_fixed: ['phrenic'] }; },
+    'of five torn roots': (r) => {
+      for (const muscle of Object.keys(r.motor)) if (muscle !== 'trapezius') r.motor[muscle] = '0';
+      r.signs = { ptosis: true, miosis: true };
+      r.investigations = { imaging: { root_avulsion: { C5: true, C6: true, C7: true, C8: true, T1: true } } };
+      r.sensation = { roots: { C5: 'absent', C6: 'absent', C7: 'absent', C8: 'absent', T1: 'absent' } };
+    },
   };
   for (const [name, change] of Object.entries(changed)) {
     test(`valid for the demo record ${name}`, async () => {
@@ -116,13 +130,15 @@ describe('answers', () => {
       change(record);
       const { code, out, err } = await assess(JSON.stringify(record));
       assert.equal(code, 0, err);
+      assert.deepEqual(faults(check.exam, record), []);
       assert.deepEqual(faults(check.assessment, JSON.parse(out)), []);
     });
   }
 
   test('an answer with a figure out of range or a member missing is not valid', async () => {
     const { out } = await assess(await readFile(path.join(EXAMPLES, 'demo.json'), 'utf8'));
-    const spoils = [(a) => { a.localisation.hypotheses[0].probability = 1.2; }, (a) => { delete a.cautions; }, (a) => { a.more = 1; }, (a) => { a.referral.how_soon = 'soon'; }];
+    const spoils = [(a) => { a.localisation.hypotheses[0].probability = 1.2; }, (a) => { delete a.cautions; }, (a) => { a.more = 1; }, (a) => { a.referral.how_soon = 'soon'; },
+      (a) => { a.transfers.plans[0].steps[0].operation = 3; }, (a) => { delete a.transfers.donors[0].decided_by; }, (a) => { a.transfers.late_options = null; }];
     for (const spoil of spoils) {
       const answer = JSON.parse(out);
       spoil(answer);

@@ -90,6 +90,14 @@ static const struct {
     {RECORD(ONE
             ",\"donor_limits\":{\"rib_fractures\":true,\"declined\":[\"phrenic\"],\"used\":[\"phrenic\"]}"),
      1},
+    {RECORD(ONE ",\"plan_options\":{}"), 1},
+    {RECORD(ONE ",\"plan_options\":{\"donors_fixed\":[],\"donors_excluded\":[],\"priorities\":[]}"), 1},
+    {RECORD(ONE ",\"plan_options\":{\"surgery_date\":\"2026-03-02\"}"), 1},
+    {RECORD(ONE ",\"plan_options\":{\"surgery_date\":\"2036-03-02\"}"), 1},
+    {RECORD(
+         ONE
+         ",\"donor_limits\":{\"used\":[\"phrenic\"]},\"plan_options\":{\"donors_excluded\":[\"phrenic\"]}"),
+     1},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02\""), 1},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T09:40:00Z\""), 1},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T14:00:00+05:30\""), 1},
@@ -127,6 +135,31 @@ Test(records, fills_the_exam) {
         cr_assert_eq(r->exam.declined[d], strcmp(rw_model()->donors[d].id, "phrenic") == 0);
         cr_assert_not(r->exam.used[d]);
     }
+    release(r);
+}
+
+Test(records, fills_the_plan_options) {
+    struct reading *r =
+        read_text(RECORD(ONE ",\"plan_options\":{\"donors_fixed\":[\"intercostals\",\"rhomboid\"],"
+                             "\"donors_excluded\":[\"phrenic\"],\"priorities\":[\"grip\","
+                             "\"elbow_flexion\"],\"surgery_date\":\"2026-05-04\"}"));
+    cr_assert_eq(r->status, 0);
+    const struct rw_plan_options *options = &r->exam.options;
+    for (size_t d = 0; d < rw_model()->donor_count; d++) {
+        const char *id = rw_model()->donors[d].id;
+        cr_expect_eq(options->fixed[d], strcmp(id, "intercostals") == 0 || strcmp(id, "rhomboid") == 0, "%s",
+                     id);
+        cr_expect_eq(options->excluded[d], strcmp(id, "phrenic") == 0, "%s", id);
+        cr_expect_not(r->exam.declined[d] || r->exam.used[d], "%s", id);
+    }
+    cr_assert_eq(options->priority_count, 2);
+    cr_expect_eq(options->priorities[0], rw_target_find(RW_TARGET_FUNCTION, "grip"));
+    cr_expect_eq(options->priorities[1], rw_target_find(RW_TARGET_FUNCTION, "elbow_flexion"));
+    cr_expect_eq(options->surgery_day, rw_day_of(2026, 5, 4));
+    release(r);
+    r = read_text(RECORD(ONE));
+    cr_expect_eq(r->exam.options.surgery_day, 0);
+    cr_expect_eq(r->exam.options.priority_count, 0);
     release(r);
 }
 
@@ -282,7 +315,6 @@ static const struct {
      "/exam_version /subject /examiner"},
     {RECORD(ONE ",\"exam_version\":\"1\",\"subject\":7"), 422, "/exam_version /subject"},
     {RECORD(ONE ",\"patient\":1,\"a/b\":1,\"c~d\":1,\"\":1"), 422, "/patient /a~1b /c~0d /"},
-    {RECORD(ONE ",\"plan_options\":{}"), 422, "/plan_options"},
     {RECORD(ONE ",\"age_years\":-1,\"pain_0_10\":11"), 422, "/age_years /pain_0_10"},
     {RECORD(ONE ",\"age_years\":\"27\",\"pain_0_10\":true"), 422, "/age_years /pain_0_10"},
     {RECORD(ONE ",\"mechanism\":\"fall\",\"daily_routine\":null"), 422, "/mechanism /daily_routine"},
@@ -319,6 +351,28 @@ static const struct {
      422,
      "/donor_limits/rib_fractures /donor_limits/declined /donor_limits/used/1 /donor_limits/used/2 "
      "/donor_limits/age"},
+    {RECORD(ONE ",\"plan_options\":[]"), 422, "/plan_options"},
+    {RECORD(ONE
+            ",\"plan_options\":{\"donors_fixed\":\"phrenic\",\"donors_excluded\":{},\"priorities\":\"grip\","
+            "\"surgery_date\":20260504,\"donors\":[]}"),
+     422,
+     "/plan_options/donors_fixed /plan_options/donors_excluded /plan_options/priorities "
+     "/plan_options/surgery_date /plan_options/donors"},
+    {RECORD(ONE ",\"plan_options\":{\"donors_fixed\":[\"phrenic\",\"leg\",\"phrenic\",7],"
+                "\"donors_excluded\":[\"rhomboid\",null,\"rhomboid\"]}"),
+     422,
+     "/plan_options/donors_fixed/1 /plan_options/donors_fixed/2 /plan_options/donors_fixed/3 "
+     "/plan_options/donors_excluded/1 /plan_options/donors_excluded/2"},
+    {RECORD(ONE ",\"plan_options\":{\"donors_fixed\":[\"phrenic\"],\"donors_excluded\":[\"phrenic\"]}"), 422,
+     "/plan_options"},
+    {RECORD(ONE
+            ",\"plan_options\":{\"priorities\":[\"grip\",\"biceps_brachii\",\"grip\",1,\"elbow_flexion\"]}"),
+     422, "/plan_options/priorities/1 /plan_options/priorities/2 /plan_options/priorities/3"},
+    {RECORD(ONE ",\"plan_options\":{\"surgery_date\":\"2026-03-01\"}"), 422, "/plan_options/surgery_date"},
+    {RECORD(ONE ",\"plan_options\":{\"surgery_date\":\"2036-03-03\"}"), 422, "/plan_options/surgery_date"},
+    {RECORD(ONE ",\"plan_options\":{\"surgery_date\":\"2026-02-29\"}"), 422, "/plan_options/surgery_date"},
+    {RECORD(ONE ",\"plan_options\":{\"surgery_date\":\"2026-05-04T09:00:00Z\"}"), 422,
+     "/plan_options/surgery_date"},
     {RECORD(ONE ",\"onset_at\":\"2026-03-03\""), 422, "/onset_at"},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T09:40:01Z\""), 422, "/onset_at"},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T09:40:00.001Z\""), 422, "/onset_at"},
@@ -478,6 +532,33 @@ static json_t *schema_at(json_t *schema, const char *path) {
     return NULL;
 }
 
+static const char *donor_at(size_t place) {
+    return place < rw_model()->donor_count ? rw_model()->donors[place].id : NULL;
+}
+
+static const char *transfer_at(size_t place) {
+    return place < rw_model()->transfer_count ? rw_model()->transfers[place].id : NULL;
+}
+
+static const char *function_at(size_t place) {
+    const struct rw_model *model = rw_model();
+    for (size_t t = 0; t < model->target_count; t++)
+        if (model->targets[t].kind == RW_TARGET_FUNCTION && place-- == 0)
+            return model->targets[t].id;
+    return NULL;
+}
+
+/* An enum of the schema's $defs holds these ids, in this order, and no others. */
+static void expect_enum(json_t *schema, const char *path, const char *(*id_at)(size_t place)) {
+    const json_t *ids = schema_at(json_object_get(schema, "$defs"), path);
+    size_t count = 0;
+    for (const char *id; (id = id_at(count)) != NULL; count++) {
+        const char *known = json_string_value(json_array_get(ids, count));
+        cr_expect_str_eq(known ? known : "nothing", id, "%s, place %zu", path, count);
+    }
+    cr_expect_eq(json_array_size(ids), count, "%s: %zu ids, %zu known", path, json_array_size(ids), count);
+}
+
 /* The schema names the ids that the engine knows, section by section, and no others. */
 Test(records, schema_and_vocabulary_name_the_same_ids) {
     static const char *const sections[RW_SECTION_COUNT] = {
@@ -508,10 +589,14 @@ Test(records, schema_and_vocabulary_name_the_same_ids) {
         cr_expect_eq(json_object_size(ids), known, "%s: %zu ids, %zu known", path, json_object_size(ids),
                      known);
     }
-    const json_t *donors = schema_at(json_object_get(schema, "$defs"), "donors/items/enum");
-    cr_assert_eq(json_array_size(donors), model->donor_count);
-    for (size_t d = 0; d < model->donor_count; d++)
-        cr_expect_str_eq(json_string_value(json_array_get(donors, d)), model->donors[d].id);
+    expect_enum(schema, "donors/items/enum", donor_at);
+    expect_enum(schema, "function/enum", function_at);
+    json_decref(schema);
+    schema = json_load_file("schema/assessment.schema.json", 0, NULL);
+    cr_assert_not_null(schema);
+    expect_enum(schema, "donor/enum", donor_at);
+    expect_enum(schema, "transfer/enum", transfer_at);
+    expect_enum(schema, "function/enum", function_at);
     json_decref(schema);
 }
 

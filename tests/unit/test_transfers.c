@@ -1,310 +1,55 @@
-/* Donors, chances and plans over hand-made posteriors and exams. */
-#include "hand_made.h"
+/* Plans over hand-made posteriors and exams. */
+#include "planning.h"
 
-#include "beta.h"
-#include "donors.h"
-#include "transfers.h"
+#include "chances.h"
 
-enum { ONSET = 20000 };
-
-struct setting {
-    struct rw_deficits deficits;
-    struct rw_recovery recovery;
-    struct rw_transfers transfers;
-};
-
-static struct setting *plan_of(const struct rw_exam *exam, const struct rw_case *cases, size_t count) {
-    struct hand_made *h = states_from(exam, cases, count);
-    struct setting *s = malloc(sizeof *s);
-    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &s->deficits));
-    rw_recovery(exam, &h->losses, &s->deficits, &s->recovery);
-    rw_transfers(exam, &h->states, &h->losses, &s->deficits, &s->recovery, &s->transfers);
-    free_states(h);
-    return s;
-}
-
-static uint16_t donor_of(const char *id) {
-    for (uint16_t i = 0; i < rw_model()->donor_count; i++)
-        if (strcmp(rw_model()->donors[i].id, id) == 0)
-            return i;
-    cr_assert_fail("no donor %s", id);
-    return RW_NONE;
-}
-
-static uint16_t transfer_of(const char *id) {
-    for (uint16_t i = 0; i < rw_model()->transfer_count; i++)
-        if (strcmp(rw_model()->transfers[i].id, id) == 0)
-            return i;
-    cr_assert_fail("no transfer %s", id);
-    return RW_NONE;
-}
-
-static const struct rw_step *step_in(const struct setting *s, const char *id) {
-    const uint16_t transfer = transfer_of(id);
-    for (size_t i = 0; s->transfers.plan_count > 0 && i < s->transfers.plans[0].step_count; i++)
-        if (s->transfers.plans[0].steps[i].transfer == transfer)
-            return &s->transfers.plans[0].steps[i];
-    return NULL;
-}
-
-static const char *refusal_in(const struct setting *s, const char *id) {
-    const uint16_t transfer = transfer_of(id);
-    for (size_t i = 0; i < s->transfers.rejected_count; i++)
-        if (s->transfers.rejected[i].transfer == transfer)
-            return s->transfers.rejected[i].because;
-    return "not rejected";
-}
-
-static void assert_refused(const struct setting *s, const char *id, const char *why) {
-    cr_assert_not_null(strstr(refusal_in(s, id), why), "%s: %s", id, refusal_in(s, id));
-}
-
-/* C5 and C6 out, everything else graded strong. */
-static struct rw_exam *upper_palsy(int32_t examined) {
-    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, ONSET, examined);
-    give_motor(exam, "deltoid=0 supraspinatus=0 infraspinatus=0 teres_minor=0 biceps_brachii=0 brachialis=0 "
-                     "brachioradialis=0 triceps_brachii=5 rhomboids=5 serratus_anterior=5 trapezius=5 "
-                     "latissimus_dorsi=5 flexor_carpi_ulnaris=5 flexor_carpi_radialis=5 "
-                     "flexor_digitorum_superficialis=5 first_dorsal_interosseous=5");
-    return exam;
-}
-
-/* Everything below the shoulder blade out. */
-static struct rw_exam *whole_palsy(int32_t examined) {
-    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, ONSET, examined);
-    give_motor(exam,
-               "deltoid=0 supraspinatus=0 infraspinatus=0 biceps_brachii=0 brachialis=0 triceps_brachii=0 "
-               "pectoralis_major=0 latissimus_dorsi=0 flexor_carpi_ulnaris=0 flexor_carpi_radialis=0 "
-               "flexor_digitorum_superficialis=0 first_dorsal_interosseous=0 trapezius=5");
-    give(exam, RW_SECTION_HEMIDIAPHRAGM, "", "normal");
-    return exam;
-}
-
-static struct rw_case whole_avulsion(void) {
-    return complete_at(
-        1.0, "c5_preganglionic c6_preganglionic c7_preganglionic c8_preganglionic t1_preganglionic");
-}
-
-/* ---- the Beta distribution ---- */
-
-Test(beta, agrees_with_closed_forms) {
-    for (double x = 0.05; x < 1.0; x += 0.05) {
-        cr_assert_float_eq(rw_beta_cdf(x, 1.0, 1.0), x, EXACT);
-        cr_assert_float_eq(rw_beta_cdf(x, 3.0, 1.0), x * x * x, EXACT);
-        cr_assert_float_eq(rw_beta_cdf(x, 1.0, 2.5), 1.0 - pow(1.0 - x, 2.5), EXACT);
-        cr_assert_float_eq(rw_beta_cdf(x, 40.0, 7.5) + rw_beta_cdf(1.0 - x, 7.5, 40.0), 1.0, EXACT);
-        cr_assert_float_eq(rw_beta_quantile(x, 2.0, 1.0), sqrt(x), 1e-11);
-    }
-    /* I_0.4(2, 3) = P(at least 2 of 4 at 0.4) = 1 − 0.6^4 − 4 · 0.4 · 0.6^3 = 1 − 0.1296 − 0.3456 */
-    cr_assert_float_eq(rw_beta_cdf(0.4, 2.0, 3.0), 0.5248, EXACT);
-    cr_assert_float_eq(rw_beta_quantile(0.5, 5.0, 5.0), 0.5, 1e-11);
-}
-
-/* ---- the chance of one transfer ---- */
-
-Test(chance, is_the_pooled_rate_by_hand) {
-    const struct rw_transfer *t = &rw_model()->transfers[transfer_of("ulnar_fascicle__to__biceps")];
-    cr_assert_float_eq(t->patients, 207, EXACT); /* 190 of 207 reached M3 (Sneiders 2019) */
-    cr_assert_float_eq(t->successes, 190, EXACT);
-    double mean, interval[2];
-    rw_transfer_chance(t, rw_fact_value("delay_reference_days"), 30.0, &mean, interval);
-    /* a = 1 + 0.5 · 190 = 96, b = 1.5 + 0.5 · 17 = 10: mean 96 / 106 = 0.9057 */
-    const double k = rw_fact_value("outcome_weight");
-    const double a = rw_fact_value("outcome_prior_successes") + k * 190.0;
-    const double b = rw_fact_value("outcome_prior_failures") + k * 17.0;
-    cr_assert_float_eq(mean, a / (a + b), 1e-9);
-    cr_assert_float_eq(rw_beta_cdf(interval[0], a, b), 0.05, 1e-9);
-    cr_assert_float_eq(rw_beta_cdf(interval[1], a, b), 0.95, 1e-9);
-}
-
-Test(chance, series_add_up) {
-    /* 9 of 10, 12 of 30 and 7 of 17 */
-    const struct rw_transfer *t = &rw_model()->transfers[transfer_of("intercostals__to__musculocutaneous")];
-    cr_assert_float_eq(t->patients, 57, EXACT);
-    cr_assert_float_eq(t->successes, 28, EXACT);
-}
-
-static double odds(double p) {
-    return p / (1.0 - p);
-}
-
-Test(chance, falls_with_delay_and_age_by_the_published_odds) {
-    const struct rw_transfer *biceps = &rw_model()->transfers[transfer_of("ulnar_fascicle__to__biceps")];
-    const struct rw_transfer *shoulder =
-        &rw_model()->transfers[transfer_of("spinal_accessory__to__suprascapular_anterior")];
-    const double reference = rw_fact_value("delay_reference_days");
-    double at, later, old, interval[2];
-    rw_transfer_chance(biceps, reference, 30.0, &at, interval);
-    rw_transfer_chance(biceps, reference + 365.25 / 4.0, 30.0, &later, interval); /* three months later */
-    cr_assert_float_eq(odds(later) / odds(at), rw_fact_value("delay_odds_factor_per_3_months"), 1e-9);
-    cr_assert(interval[0] < later && later < interval[1]);
-    rw_transfer_chance(biceps, reference, 55.0, &old, interval);
-    cr_assert_float_eq(odds(old) / odds(at), rw_fact_value("age_over_50_odds_factor"), 1e-9);
-    rw_transfer_chance(shoulder, reference, 30.0, &at, interval);
-    rw_transfer_chance(shoulder, reference, 55.0, &old, interval);
-    cr_assert_float_eq(odds(old) / odds(at), rw_fact_value("age_over_50_odds_factor_shoulder_abduction"),
-                       1e-9);
-    rw_transfer_chance(shoulder, (double)NAN, (double)NAN, &old,
-                       interval); /* neither known: as in the series */
-    cr_assert_float_eq(old, at, 1e-9);
-}
-
-Test(chance, a_large_series_is_surer_than_a_small_one) {
-    double mean, large[2], small[2];
-    rw_transfer_chance(&rw_model()->transfers[transfer_of("ulnar_fascicle__to__biceps")], (double)NAN, 30.0,
-                       &mean, large);
-    rw_transfer_chance(&rw_model()->transfers[transfer_of("teres_minor_branch__to__triceps")], (double)NAN,
-                       30.0, &mean, small);
-    cr_assert_lt(large[1] - large[0], 0.5 * (small[1] - small[0]));
-}
-
-/* ---- donors ---- */
-
-static void states_of(const struct rw_exam *exam, const struct rw_case *c, struct rw_donor_status *out) {
-    struct hand_made *h = states_from(exam, c, 1);
-    struct rw_deficits deficits;
-    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &deficits));
-    free_states(h);
-    rw_donor_states(exam, &deficits, out);
-}
-
-Test(donors, power_decides) {
-    static const struct {
-        const char *motor, *donor;
-        enum rw_donor_state state;
-        const char *because;
-    } rows[] = {
-        {"trapezius=5", "spinal_accessory", RW_DONOR_USABLE, "graded M4 or better"},
-        {"trapezius=4", "spinal_accessory", RW_DONOR_USABLE, "graded M4 or better"},
-        {"trapezius=4-", "spinal_accessory", RW_DONOR_WEAK, "4-"},
-        {"trapezius=3", "spinal_accessory", RW_DONOR_WEAK, "M4 or better is needed"},
-        {"biceps_brachii=0", "spinal_accessory", RW_DONOR_UNKNOWN, "not examined: examine trapezius"},
-        {"biceps_brachii=0", "brachialis", RW_DONOR_WEAK, "biceps brachii"},
-        {"triceps_brachii=5", "triceps_long_head_branch", RW_DONOR_USABLE, "graded M4 or better"},
-        {"triceps_brachii=3", "triceps_long_head_branch", RW_DONOR_USABLE,
-         "likely"}, /* C5, C6 out: predicted strong */
-        {"flexor_carpi_ulnaris=5 first_dorsal_interosseous=2", "ulnar_fascicle", RW_DONOR_WEAK, "is 2"},
-        {"trapezius=5", "axillary_posterior_branch", RW_DONOR_INVOLVED, "likely injured"},
-        {"trapezius=5", "intercostals", RW_DONOR_USABLE, "stimulate"},
-        {"trapezius=5", "third_web_median", RW_DONOR_UNKNOWN, "test the skin"},
-    };
-    const struct rw_case c = complete_at(1.0, "upper_trunk_proximal");
-    struct rw_donor_status out[RW_MAX_DONORS];
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
-        struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, ONSET, ONSET + 100);
-        give_motor(exam, rows[i].motor);
-        states_of(exam, &c, out);
-        const struct rw_donor_status *d = &out[donor_of(rows[i].donor)];
-        cr_assert_eq(d->state, rows[i].state, "%s, %s: state %d, %s", rows[i].motor, rows[i].donor,
-                     (int)d->state, d->because);
-        cr_assert_not_null(strstr(d->because, rows[i].because), "%s, %s: %s", rows[i].motor, rows[i].donor,
-                           d->because);
-        free(exam);
-    }
-}
-
-Test(donors, the_diaphragm_is_read_from_its_own_finding) {
-    static const struct {
-        const char *word;
-        enum rw_donor_state state;
-    } rows[] = {{"normal", RW_DONOR_USABLE}, {"reduced", RW_DONOR_WEAK}, {"paralysed", RW_DONOR_WEAK}};
-    const struct rw_case c = complete_at(1.0, "upper_trunk_proximal");
-    struct rw_donor_status out[RW_MAX_DONORS];
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
-        struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, ONSET, ONSET + 100);
-        give(exam, RW_SECTION_HEMIDIAPHRAGM, "", rows[i].word);
-        states_of(exam, &c, out);
-        cr_assert_eq(out[donor_of("phrenic")].state, rows[i].state, "%s: %s", rows[i].word,
-                     out[donor_of("phrenic")].because);
-        free(exam);
-    }
-}
-
-Test(donors, what_was_used_or_declined_closes_all_that_shares_it) {
-    const struct rw_case c = complete_at(1.0, "upper_trunk_proximal");
-    struct rw_donor_status out[RW_MAX_DONORS];
-    struct rw_exam *exam = upper_palsy(ONSET + 100);
-    exam->declined[donor_of("ulnar_fascicle")] = true;
-    states_of(exam, &c, out);
-    cr_assert_eq(out[donor_of("ulnar_fascicle")].state, RW_DONOR_EXCLUDED);
-    cr_assert_eq(out[donor_of("double_fascicular")].state, RW_DONOR_EXCLUDED,
-                 "it takes the declined fascicle");
-    cr_assert_eq(out[donor_of("median_fascicle")].state, RW_DONOR_USABLE);
-    memset(exam->declined, 0, sizeof exam->declined);
-    exam->declined[donor_of("double_fascicular")] =
-        true; /* both together declined: one alone is still open */
-    states_of(exam, &c, out);
-    cr_assert_eq(out[donor_of("double_fascicular")].state, RW_DONOR_EXCLUDED);
-    cr_assert_eq(out[donor_of("ulnar_fascicle")].state, RW_DONOR_USABLE);
-    memset(exam->declined, 0, sizeof exam->declined);
-    exam->used[donor_of("double_fascicular")] = true; /* used: neither is left */
-    states_of(exam, &c, out);
-    cr_assert_eq(out[donor_of("ulnar_fascicle")].state, RW_DONOR_EXCLUDED);
-    cr_assert_eq(out[donor_of("median_fascicle")].state, RW_DONOR_EXCLUDED);
-    cr_assert_not_null(strstr(out[donor_of("ulnar_fascicle")].because, "already used"));
-    memset(exam->used, 0, sizeof exam->used);
-    exam->declined[donor_of("pronator_quadratus_branch")] = true; /* another name of the same nerve */
-    states_of(exam, &c, out);
-    cr_assert_eq(out[donor_of("anterior_interosseous_pq")].state, RW_DONOR_EXCLUDED);
-    free(exam);
-}
-
-Test(donors, the_chest_comes_first) {
-    const struct rw_case c = complete_at(1.0, "upper_trunk_proximal");
-    struct rw_donor_status out[RW_MAX_DONORS];
-    struct rw_exam *exam = upper_palsy(ONSET + 100);
-    give(exam, RW_SECTION_HEMIDIAPHRAGM, "", "normal");
-    exam->rib_fractures = true;
-    states_of(exam, &c, out);
-    cr_assert_eq(out[donor_of("intercostals")].state, RW_DONOR_EXCLUDED);
-    cr_assert_eq(out[donor_of("phrenic")].state, RW_DONOR_USABLE);
-    exam->rib_fractures = false;
-    give(exam, RW_SECTION_SIGN, "breathless", "true");
-    states_of(exam, &c, out);
-    cr_assert_eq(out[donor_of("intercostals")].state, RW_DONOR_EXCLUDED);
-    cr_assert_eq(out[donor_of("phrenic")].state, RW_DONOR_EXCLUDED);
-    cr_assert_eq(out[donor_of("spinal_accessory")].state, RW_DONOR_USABLE);
-    free(exam);
-}
-
-/* ---- plans ---- */
-
-/* Each donor once, each muscle once, conflicts kept, usable donors, and every transfer answered once. */
-static void assert_sound(const struct setting *s) {
+/* Of every plan: each donor once, each muscle once, conflicts kept, no donor that is weak or excluded; and every
+ * transfer is answered once, in a plan or as rejected. */
+static void assert_plan_sound(const struct setting *s, const struct rw_plan *plan,
+                              const uint64_t parts[RW_MAX_DONORS]) {
     const struct rw_model *m = rw_model();
-    const struct rw_plan *plan = &s->transfers.plans[0];
-    const size_t steps = s->transfers.plan_count > 0 ? plan->step_count : 0;
-    double gain = 0.0;
-    uint64_t parts[RW_MAX_DONORS];
-    rw_donor_parts(parts);
-    for (size_t i = 0; i < steps; i++) {
-        const struct rw_transfer *a = &m->transfers[plan->steps[i].transfer];
-        gain += plan->steps[i].gain;
-        cr_assert_str_eq(a->kind, "motor");
+    for (size_t i = 0; i < plan->step_count; i++) {
+        const struct rw_step *step = &plan->steps[i];
+        const struct rw_transfer *a = &m->transfers[step->transfer];
+        const enum rw_donor_state state = s->transfers.donors[a->donor].state;
+        cr_assert_str_neq(a->kind, "late");
         cr_assert_not(a->memory);
-        cr_assert_eq(s->transfers.donors[a->donor].state, RW_DONOR_USABLE);
-        cr_assert(plan->steps[i].interval[0] < plan->steps[i].p_useful &&
-                  plan->steps[i].p_useful < plan->steps[i].interval[1]);
-        for (size_t k = i + 1; k < steps; k++) {
+        cr_assert(a->after[0] != '\0' || state == RW_DONOR_USABLE || state == RW_DONOR_UNKNOWN, "%s", a->id);
+        cr_assert(step->interval[0] < step->p_useful && step->p_useful < step->interval[1]);
+        cr_assert_gt(step->gain, 0.0);
+        for (size_t x = 0; x < a->muscle_count; x++)
+            cr_assert(rw_muscle_state_of(&s->deficits, a->muscles[x])->p_m3 < 0.5 || a->muscle_count > 1,
+                      "%s goes to a muscle that works", a->id);
+        for (size_t k = i + 1; k < plan->step_count; k++) {
             const struct rw_transfer *b = &m->transfers[plan->steps[k].transfer];
             cr_assert_eq(parts[a->donor] & parts[b->donor], 0, "%s and %s", a->id, b->id);
             cr_assert_null(strstr(a->conflicts, m->donors[b->donor].id), "%s and %s", a->id, b->id);
             cr_assert_null(strstr(b->conflicts, m->donors[a->donor].id), "%s and %s", a->id, b->id);
             for (size_t x = 0; x < a->muscle_count; x++)
                 for (size_t y = 0; y < b->muscle_count; y++)
-                    cr_assert(a->muscles[x] != b->muscles[y] ||
-                                  rw_muscle_state_of(&s->deficits, a->muscles[x])->p_m3 >= 0.5,
-                              "%s and %s reach one muscle", a->id, b->id);
+                    cr_assert(a->muscles[x] != b->muscles[y], "%s and %s reach one muscle", a->id, b->id);
         }
     }
-    cr_assert_float_eq(gain, steps > 0 ? plan->expected_gain : 0.0, EXACT);
-    cr_assert_eq(steps + s->transfers.rejected_count, m->transfer_count);
-    bool answered[RW_MAX_TRANSFERS] = {false};
+}
+
+static void assert_sound(const struct setting *s) {
+    const struct rw_model *m = rw_model();
+    bool planned[RW_MAX_TRANSFERS] = {false}, answered[RW_MAX_TRANSFERS] = {false};
+    uint64_t parts[RW_MAX_DONORS];
+    rw_donor_parts(parts);
+    for (size_t i = 0; i < s->transfers.plan_count; i++) {
+        assert_plan_sound(s, &s->transfers.plans[i], parts);
+        for (size_t k = 0; k < s->transfers.plans[i].step_count; k++)
+            planned[s->transfers.plans[i].steps[k].transfer] = true;
+    }
+    cr_assert(s->transfers.plan_count > 0 || s->transfers.no_plan != NULL);
     for (size_t i = 0; i < s->transfers.rejected_count; i++) {
         cr_assert_not(answered[s->transfers.rejected[i].transfer]);
         cr_assert_gt(strlen(s->transfers.rejected[i].because), 10);
         answered[s->transfers.rejected[i].transfer] = true;
     }
+    for (size_t t = 0; t < m->transfer_count; t++)
+        cr_assert_neq(planned[t], answered[t], "%s", m->transfers[t].id);
 }
 
 Test(plan, upper_palsy_gets_elbow_and_two_shoulder_transfers) {
@@ -316,46 +61,147 @@ Test(plan, upper_palsy_gets_elbow_and_two_shoulder_transfers) {
     cr_assert(step_in(s, "spinal_accessory__to__suprascapular_anterior") ||
               step_in(s, "spinal_accessory__to__suprascapular_posterior"));
     cr_assert_not_null(step_in(s, "triceps_long_head_branch__to__axillary_anterior"));
-    assert_refused(s, "ulnar_fascicle__to__biceps", "its donor is spent on");
+    assert_refused(s, "median_fascicle__to__biceps", "its donor is spent on");
     assert_refused(s, "thoracodorsal__to__axillary", "its muscle is reached by");
     assert_refused(s, "ulnar_fascicle__to__triceps", "recipient not lost");
     assert_refused(s, "shoulder_arthrodesis", "late option");
-    assert_refused(s, "third_web_median__to__first_web_median", "discuss sensory transfer to");
+    assert_refused(s, "third_web_median__to__ulnar_digital", "feeling there is lost for good");
     assert_refused(s, "lower_subscapular__to__axillary", "memory");
     free(s);
     free(exam);
 }
 
-Test(plan, the_first_gain_is_priority_times_what_the_transfer_adds) {
+Test(plan, gain_by_hand) {
     struct rw_exam *exam = new_exam(RW_MECHANISM_LACERATION, ONSET, ONSET + 120);
     give_motor(exam, "serratus_anterior=0 latissimus_dorsi=5");
     const struct rw_case c = complete_at(1.0, "long_thoracic");
     struct setting *s = plan_of(exam, &c, 1);
-    const struct rw_step *step = step_in(s, "thoracodorsal__to__long_thoracic");
-    cr_assert_not_null(step, "%s", refusal_in(s, "thoracodorsal__to__long_thoracic"));
-    /* only protraction is lost, and serratus has no share in the other two functions: 0.5 · (p − r) − 0.1 */
-    const double r = function_in(&s->deficits, "scapular_protraction")->p_recovers_unaided;
-    const double hand = rw_fact_value("priority_scapular_protraction") * (step->p_useful - r) -
-                        rw_fact_value("donor_cost_thoracodorsal");
-    cr_assert_float_eq(step->gain, hand, 1e-9);
+    cr_assert_eq(s->transfers.plans[0].step_count, 1);
+    const struct rw_step *step = &s->transfers.plans[0].steps[0];
+    /* protraction: serratus is all of it, cut off and reached: w · (q − unaided); other functions add less than
+     * their weight, and the donor costs less than all it moves */
+    const double k = rw_fact_value("strength_share") + rw_fact_value("reserve_share");
+    const struct rw_function_deficit *f = function_in(&s->deficits, "scapular_protraction");
+    const double unaided = (1.0 - k) * f->p_recovers_unaided + k * f->p_strong_unaided;
+    const double q = step->p_useful * step->p_donor * (1.0 - k + k * rw_fact_value("m4_given_m3"));
+    const double own = rw_fact_value("priority_scapular_protraction") * (q - unaided);
+    const double most =
+        own + rw_fact_value("priority_shoulder_flexion") + rw_fact_value("priority_shoulder_abduction");
+    cr_assert(own - 0.2 < step->gain && step->gain < most, "%g < %g < %g", own - 0.2, step->gain, most);
     free(s);
     free(exam);
 }
 
-Test(plan, a_second_nerve_to_a_function_adds_where_the_first_fails) {
+Test(plan, three_plans_differ_in_more_than_approach_and_fall_in_worth) {
     struct rw_exam *exam = upper_palsy(ONSET + 120);
     const struct rw_case c = complete_at(1.0, "c5_preganglionic c6_preganglionic");
     struct setting *s = plan_of(exam, &c, 1);
-    const struct rw_step *first = step_in(s, "spinal_accessory__to__suprascapular_anterior");
-    const struct rw_step *second = step_in(s, "triceps_long_head_branch__to__axillary_anterior");
-    cr_assert(first && second);
-    /* abduction: 0.8 · (1 − p1) · p2. What else the second step adds comes from flexion and extension. */
-    const double abduction =
-        rw_fact_value("priority_shoulder_abduction") * (1.0 - first->p_useful) * second->p_useful;
-    const double most = abduction + (rw_fact_value("priority_shoulder_flexion") +
-                                     rw_fact_value("priority_shoulder_extension")) *
-                                        second->p_useful;
-    cr_assert(abduction < second->gain && second->gain < most, "%g < %g < %g", abduction, second->gain, most);
+    cr_assert_eq(s->transfers.plan_count, 3);
+    for (size_t i = 0; i + 1 < s->transfers.plan_count; i++) {
+        const struct rw_plan *a = &s->transfers.plans[i], *b = &s->transfers.plans[i + 1];
+        bool differ = a->step_count != b->step_count;
+        cr_assert_geq(a->expected_gain, b->expected_gain);
+        for (size_t x = 0; x < a->step_count && !differ; x++) {
+            bool both = false;
+            for (size_t y = 0; y < b->step_count; y++)
+                both = both || strcmp(rw_model()->transfers[a->steps[x].transfer].family,
+                                      rw_model()->transfers[b->steps[y].transfer].family) == 0;
+            differ = !both;
+        }
+        cr_assert(differ, "plans %zu and %zu are one", i, i + 1);
+    }
+    free(s);
+    free(exam);
+}
+
+Test(plan, a_donor_that_was_not_examined_may_stand_in_it) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, ONSET, ONSET + 120);
+    give_motor(exam, "deltoid=0 supraspinatus=0 infraspinatus=0 biceps_brachii=0 brachialis=0");
+    const struct rw_case c = complete_at(1.0, "upper_trunk_proximal");
+    struct setting *s = plan_of(exam, &c, 1);
+    assert_sound(s);
+    const struct rw_step *step = step_in(s, "ulnar_fascicle__to__biceps");
+    cr_assert_not_null(step, "%s", refusal_in(s, "ulnar_fascicle__to__biceps"));
+    const struct rw_donor_status *donor = &s->transfers.donors[donor_of("ulnar_fascicle")];
+    cr_assert_eq(donor->state, RW_DONOR_UNKNOWN);
+    cr_assert_neq(donor->decided_by, RW_NONE);
+    cr_assert_lt(step->p_donor, 1.0);
+    free(s);
+    free(exam);
+}
+
+Test(plan, what_is_asked_for_is_done) {
+    struct rw_exam *exam = upper_palsy(ONSET + 120);
+    const struct rw_case c = complete_at(1.0, "c5_preganglionic c6_preganglionic");
+    struct setting *s = plan_of(exam, &c, 1);
+    const double best = s->transfers.plans[0].expected_gain;
+    const int32_t first = step_in(s, "double_fascicular__to__biceps_brachialis")->reinnervation[0];
+    free(s);
+    exam->options.fixed[donor_of("intercostals")] = true;
+    s = plan_of(exam, &c, 1);
+    assert_sound(s);
+    for (size_t i = 0; i < s->transfers.plan_count; i++) {
+        bool spent = false;
+        for (size_t k = 0; k < s->transfers.plans[i].step_count; k++)
+            spent = spent || rw_model()->transfers[s->transfers.plans[i].steps[k].transfer].donor ==
+                                 donor_of("intercostals");
+        cr_assert(spent);
+    }
+    cr_assert_lt(s->transfers.plans[0].expected_gain, best);
+    free(s);
+    exam->rib_fractures = true; /* then the donor that was asked for is closed */
+    s = plan_of(exam, &c, 1);
+    assert_sound(s);
+    cr_assert_eq(s->transfers.plan_count, 0);
+    cr_assert_not_null(strstr(s->transfers.no_plan, "asked for"));
+    free(s);
+    exam->rib_fractures = false;
+    memset(&exam->options, 0, sizeof exam->options);
+    exam->options.surgery_day = ONSET + 120 + 142; /* a hundred days later than six weeks from the exam */
+    s = plan_of(exam, &c, 1);
+    cr_assert_eq(step_in(s, "double_fascicular__to__biceps_brachialis")->reinnervation[0], first + 100);
+    cr_assert_eq(s->transfers.plans[0].operation_day[0], ONSET + 262);
+    cr_assert_lt(s->transfers.plans[0].expected_gain, best);
+    free(s);
+    free(exam);
+}
+
+Test(plan, priorities_change_what_a_scarce_donor_serves) {
+    struct rw_exam *exam = whole_palsy(ONSET + 90);
+    exam->declined[donor_of("phrenic")] = exam->declined[donor_of("contralateral_c7")] = true;
+    const struct rw_case c = whole_avulsion();
+    struct setting *s = plan_of(exam, &c, 1);
+    assert_sound(s);
+    cr_assert_not_null(step_in(s, "intercostals__to__musculocutaneous"));
+    free(s);
+    exam->options.priority_count = 1;
+    exam->options.priorities[0] = rw_target_find(RW_TARGET_FUNCTION, "elbow_extension");
+    s = plan_of(exam, &c, 1);
+    assert_sound(s);
+    cr_assert_not_null(step_in(s, "intercostals__to__triceps_long_head"));
+    free(s);
+    free(exam);
+}
+
+Test(plan, what_one_operation_cannot_hold_goes_into_a_second) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, ONSET, ONSET + 60);
+    give_motor(exam,
+               "deltoid=0 supraspinatus=0 infraspinatus=0 biceps_brachii=0 brachialis=0 triceps_brachii=0 "
+               "extensor_carpi_radialis_longus=0 extensor_carpi_radialis_brevis=0 pronator_teres=0 "
+               "serratus_anterior=0 trapezius=5 pectoralis_major=4 flexor_carpi_ulnaris=5 "
+               "flexor_digitorum_superficialis=5 flexor_digitorum_profundus=5 pronator_quadratus=5 "
+               "first_dorsal_interosseous=5");
+    const struct rw_case c = complete_at(1.0, "c5_preganglionic c6_preganglionic c7_preganglionic");
+    struct setting *s = plan_of(exam, &c, 1);
+    assert_sound(s);
+    const struct rw_plan *plan = &s->transfers.plans[0];
+    size_t held[2] = {0, 0};
+    for (size_t i = 0; i < plan->step_count; i++)
+        held[plan->steps[i].stage]++;
+    cr_assert_eq(held[0], (size_t)rw_fact_value("plan_room"));
+    cr_assert_gt(held[1], 0);
+    cr_assert_eq(plan->operation_day[1] - plan->operation_day[0],
+                 (int32_t)rw_fact_value("second_stage_gap_days"));
     free(s);
     free(exam);
 }
@@ -367,7 +213,6 @@ Test(plan, phrenic_and_intercostals_never_stand_together) {
     assert_sound(s);
     cr_assert_eq(s->transfers.donors[donor_of("phrenic")].state, RW_DONOR_USABLE);
     cr_assert_not_null(step_in(s, "intercostals__to__musculocutaneous"));
-    assert_refused(s, "phrenic__to__musculocutaneous", "its muscle is reached by");
     free(s);
     exam->used[donor_of("phrenic")] = true; /* taken before: the intercostals are not added to it */
     s = plan_of(exam, &c, 1);
@@ -392,7 +237,7 @@ Test(plan, nothing_is_planned_beyond_the_window) {
     /* operation 488 + 42 = 530 days after onset + 49 + 40 / 3 = 62 to reach the muscle = 592, window 548 */
     assert_refused(s, "double_fascicular__to__biceps_brachialis", "beyond the window: operation 530 days");
     assert_refused(s, "double_fascicular__to__biceps_brachialis", "= 592, window 548");
-    assert_refused(s, "free_gracilis_intercostal__elbow_flexion", "named for discussion");
+    assert_refused(s, "free_gracilis_intercostal__elbow_flexion", "discuss first");
     free(s);
     exam->onset_day = RW_NO_DAY; /* not known: the window cannot speak */
     s = plan_of(exam, &c, 1);
@@ -450,9 +295,10 @@ Test(plan, a_muscle_that_returns_alone_is_no_target_though_its_function_is_kept)
     cr_assert_gt(function_in(&s->deficits, "shoulder_abduction")->p_useful, 0.5);
     assert_refused(s, "triceps_long_head_branch__to__axillary_anterior", "without surgery with probability");
     free(s);
-    exam->examined_day = ONSET + 200; /* silence: now it is worth a triceps branch, for strength */
+    exam->mechanism = RW_MECHANISM_TRACTION;
+    exam->examined_day = ONSET + 200; /* silence: now it is worth an operation, for strength */
     s = plan_of(exam, &c, 1);
-    cr_assert_not_null(step_in(s, "triceps_long_head_branch__to__axillary_anterior"));
+    cr_assert_gt(s->transfers.plan_count, 0);
     free(s);
     free(exam);
 }

@@ -299,6 +299,136 @@ Test(wording, json_answer_keeps_the_contract) {
     }
 }
 
+/* The answer in words, in one line. */
+static char *one_line(const struct answer *answer) {
+    char *text = rw_answer_text(&answer->exam, &answer->assessment), *to = text;
+    for (const char *from = text; *from; from++) {
+        const bool blank = *from == ' ' || *from == '\n';
+        if (!blank || (to > text && to[-1] != ' '))
+            *to++ = blank ? ' ' : *from;
+    }
+    *to = '\0';
+    return text;
+}
+
+#define EXPECT_SAID(text, ...)                                                                               \
+    do {                                                                                                     \
+        char said_[1024];                                                                                    \
+        snprintf(said_, sizeof said_, __VA_ARGS__);                                                          \
+        cr_expect_not_null(strstr(text, said_), "not said: %s", said_);                                      \
+    } while (0)
+
+/* "Cannot" is said of what is lost beyond doubt, "probably" of what is likelier lost than not. */
+Test(wording, says_what_cannot_be_done_and_never_surer_than_it_is) {
+    struct answer *answer = assess_file(examples[0]);
+    const struct rw_deficits *d = &answer->assessment.deficits;
+    char *text = one_line(answer);
+    size_t lost = 0, probably = 0;
+    for (size_t i = 0; i < d->function_count; i++) {
+        const struct rw_function_deficit *f = &d->functions[i];
+        const struct rw_target *t = &rw_model()->targets[f->function];
+        char sentence[256];
+        snprintf(sentence, sizeof sentence, "annot %s:", t->help);
+        const char *at = strstr(text, sentence);
+        cr_expect_eq(at != NULL, f->p_useful < 0.5, "%s: %g", t->id, f->p_useful);
+        if (!at)
+            continue;
+        cr_expect_eq(at[-1] == 'C', f->p_useful < 0.05, "%s: %g", t->id, f->p_useful);
+        lost += at[-1] == 'C';
+        probably += at[-1] == 'c';
+    }
+    cr_assert(lost > 0 && probably > 0, "%zu and %zu", lost, probably);
+    free(text);
+    release(answer);
+}
+
+static void expect_step(const char *text, const struct rw_step *step) {
+    const struct rw_transfer *t = &rw_model()->transfers[step->transfer];
+    char useful[16], low[16], high[16], series[64] = "";
+    rw_percent(step->p_useful, useful, sizeof useful);
+    rw_percent(step->interval[0], low, sizeof low);
+    rw_percent(step->interval[1], high, sizeof high);
+    if (t->patients > 0)
+        snprintf(series, sizeof series, "; %.0f patient%s in the series", t->patients,
+                 t->patients > 1 ? "s" : "");
+    EXPECT_SAID(text, "%s, for %s", t->label, rw_model()->targets[t->functions[0]].label);
+    EXPECT_SAID(text, "useful in about %s (from %s to %s%s)", useful, low, high, series);
+    if (t->patients <= 0)
+        EXPECT_SAID(text, "no published series with counts");
+    for (size_t i = 0; i < step->alternative_count; i++)
+        EXPECT_SAID(text, "%s", rw_model()->transfers[step->alternatives[i]].label);
+}
+
+Test(wording, tells_every_plan) {
+    struct answer *answer = assess_file(examples[0]);
+    const struct rw_transfers *t = &answer->assessment.transfers;
+    char *text = one_line(answer);
+    cr_assert_gt(t->plan_count, 1);
+    for (size_t p = 0; p < t->plan_count; p++) {
+        EXPECT_SAID(text, "Plan %zu of %zu, expected gain", p + 1, t->plan_count);
+        for (size_t s = 0; s < t->plans[p].step_count; s++)
+            expect_step(text, &t->plans[p].steps[s]);
+    }
+    for (size_t i = 0; i < t->plans[0].loss_count; i++)
+        EXPECT_SAID(text, "%s %.1f", rw_model()->targets[t->plans[0].losses[i].function].label,
+                    t->plans[0].losses[i].grade);
+    EXPECT_SAID(text, "Late options, named for discussion, not planned: ");
+    free(text);
+    release(answer);
+}
+
+/* A donor that was not examined is named with what decides it. */
+Test(wording, says_what_decides_a_donor) {
+    static const char body[] =
+        "{\"side\":\"left\",\"examined_at\":\"2026-03-02T09:40:00Z\",\"onset_at\":\"2025-11-01\",\"age_"
+        "years\":30,"
+        "\"mechanism\":\"traction\",\"motor\":{\"biceps_brachii\":0,\"brachioradialis\":0,\"deltoid\":0,"
+        "\"supraspinatus\":0,\"infraspinatus\":0,\"first_dorsal_interosseous\":5},"
+        "\"sensation\":{\"roots\":{\"C5\":\"absent\",\"C6\":\"absent\"}}}";
+    struct answer *answer = assess(body, sizeof body - 1);
+    const struct rw_transfers *t = &answer->assessment.transfers;
+    char *text = one_line(answer);
+    size_t told = 0;
+    for (size_t p = 0; p < t->plan_count; p++)
+        for (size_t s = 0; s < t->plans[p].step_count; s++) {
+            const struct rw_donor_status *donor =
+                &t->donors[rw_model()->transfers[t->plans[p].steps[s].transfer].donor];
+            char name[RW_PHRASE_SIZE];
+            if (donor->state != RW_DONOR_UNKNOWN || donor->decided_by == RW_NONE)
+                continue;
+            rw_check_name(donor->decided_by, name, sizeof name);
+            EXPECT_SAID(text, "(decided by: %s)", name);
+            told++;
+        }
+    cr_assert_gt(told, 0, "some donor of the plans was not examined");
+    free(text);
+    release(answer);
+}
+
+Test(wording, tells_what_was_asked_of_the_plan) {
+    static const char body[] =
+        "{\"side\":\"left\",\"examined_at\":\"2026-03-02T09:40:00Z\",\"onset_at\":\"2025-11-01\",\"age_"
+        "years\":30,"
+        "\"mechanism\":\"traction\",\"motor\":{\"biceps_brachii\":0,\"brachioradialis\":0,\"deltoid\":0,"
+        "\"supraspinatus\":0,\"infraspinatus\":0},\"plan_options\":{\"donors_fixed\":[\"intercostals\"],"
+        "\"donors_excluded\":[\"phrenic\",\"rhomboid\"],\"priorities\":[\"grip\",\"elbow_flexion\"],"
+        "\"surgery_date\":\"2026-05-04\"}}";
+    struct answer *answer = assess(body, sizeof body - 1);
+    char *text = one_line(answer);
+    EXPECT_SAID(text, "Asked for first: grip, then bending the elbow.");
+    EXPECT_SAID(text, "Asked to be spent: two to four intercostal motor nerves.");
+    EXPECT_SAID(text, "Asked to be left out: phrenic nerve; rhomboid branch of the dorsal scapular nerve.");
+    EXPECT_SAID(text, "Asked for surgery on 2026-05-04.");
+    EXPECT_SAID(text, "operation reckoned on 2026-05-04");
+    free(text);
+    release(answer);
+    answer = assess_file(examples[0]);
+    text = one_line(answer);
+    cr_expect_null(strstr(text, "Asked "), "nothing was asked");
+    free(text);
+    release(answer);
+}
+
 static bool lists(const json_t *list, const char *text) {
     for (size_t i = 0; i < json_array_size(list); i++)
         if (strcmp(json_string_value(json_array_get(list, i)), text) == 0)

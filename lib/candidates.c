@@ -257,7 +257,7 @@ static bool no_nearer(const struct rw_patient *p, const struct rw_transfer *t, u
     for (size_t i = 0; i < p->deficits->muscle_count; i++)
         if ((muscles >> i & 1u) != 0)
             injury_mm = fmax(injury_mm, p->injury_mm[i]);
-    if (!is_kind(t, "motor") || injury_mm > transfer_mm)
+    if (!is_kind(t, "motor") || injury_mm + rw_fact_value("suture_slack_mm") > transfer_mm)
         return false;
     snprintf(because, BECAUSE,
              "no nearer than repair or graft at the injury: %.0f mm to the muscle against %.0f", transfer_mm,

@@ -54,11 +54,45 @@ static void take_grade(struct rw_measured *out, const struct rw_finding *f) {
     }
 }
 
-/* A group without any power, or with full power, speaks for each of its parts. */
+/* The nerve that every bundle to a muscle first runs in, in the usual anatomy; NULL when they differ. */
+static const char *nerve_of(uint16_t muscle) {
+    const struct rw_model *m = rw_model();
+    const struct rw_range range = m->ranges[muscle];
+    const char *nerve = NULL;
+    for (size_t b = range.first; b < (size_t)range.first + range.count; b++) {
+        const struct rw_bundle *bundle = &m->bundles[b];
+        const char *first = NULL;
+        for (size_t i = 0; i < bundle->site_count && first == NULL; i++)
+            if (m->sites[bundle->sites[i]].level == RW_LEVEL_NERVE)
+                first = m->sites[bundle->sites[i]].name;
+        if (first == NULL || (nerve != NULL && strcmp(first, nerve) != 0))
+            return NULL;
+        nerve = first;
+    }
+    return nerve;
+}
+
+static bool of_one_nerve(uint16_t group) {
+    const struct rw_model *m = rw_model();
+    const char *nerve = NULL;
+    for (size_t i = 0; i < m->member_count; i++) {
+        if (m->members[i].owner != group)
+            continue;
+        const char *own = nerve_of(m->members[i].muscle);
+        if (own == NULL || (nerve != NULL && strcmp(own, nerve) != 0))
+            return false;
+        nerve = own;
+    }
+    return nerve != NULL;
+}
+
+/* A group without any power, or with full power, speaks for each of its parts; one whose parts share a nerve
+ * does so at any grade. */
 static void take_group(struct rw_measured *out, const struct rw_finding *f) {
     struct rw_measured group = *out;
     take_grade(&group, f);
-    if (group.grade[0] >= 1.0 || group.grade[RW_GRADES - 1] >= 1.0)
+    if (group.grade[0] >= 1.0 || group.grade[RW_GRADES - 1] >= 1.0 ||
+        of_one_nerve(rw_model()->checks[f->check].target))
         *out = group;
 }
 

@@ -1,8 +1,8 @@
 /* Deficits: what each function, muscle and skin area can do now, and what is likely to come back alone.
  *
  * Everything is averaged over the states of the posterior. What the examiner graded (not filled in) stands
- * as it was graded: a muscle, a movement, and, for each part of a group, a group without any power or
- * with full power. A function is made of its muscles as functions.h says; a graded muscle enters with the
+ * as it was graded: a muscle, a movement, and, for each part of a group, a group without any power, with
+ * full power, or at any grade when its parts share a nerve. A function is made of its muscles as functions.h says; a graded muscle enters with the
  * fraction whose mean grade (table motor_muscle) is the grade given.
  *
  * P(M3 unaided) of a function is, over the states,

@@ -106,11 +106,11 @@ function deficits(assessment, names) {
   const kept = list(functions).filter((f) => f.p_useful >= 0.8);
   const feeling = (entries) => (entries.length ? table('Skin, with the chance that feeling is lost', ['Area', 'Lost', 'Protective'],
     entries.map((s) => [capital(names.area(s.area)), chance(s.p_lost), s.protective ? 'yes' : 'no'])) : null);
-  const later = (outlook) => (outlook ? chance(outlook.p_useful) : '\u2013');
+  const later = (outlook) => (outlook ? percent(outlook.p_useful) : '\u2013');
   const row = (f) => [
     [capital(names.work(f.function)), f.cannot ? el('span', { class: 'why' }, `${f.p_useful < 0.05 ? 'Cannot' : 'Probably cannot'} ${f.cannot}`) : null],
     f.expected_grade.toFixed(1), chance(f.p_useful), later(f.unaided?.months_12), later(f.unaided?.months_24),
-    f.p_recovers_unaided === null ? 'not said' : chance(f.p_recovers_unaided),
+    f.p_recovers_unaided === null ? 'not said' : percent(f.p_recovers_unaided),
   ];
   const powers = (entries) => table('M3 or better: now, and without nerve surgery', ['Function', 'Grade', 'Now', '12 months', '24 months', 'Ever'], entries.map(row));
   return [

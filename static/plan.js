@@ -43,7 +43,7 @@ function step(s, names, before) {
     notes.length ? items(notes.map(capital), 'ul', 'notes') : null,
     list(s.alternatives).length ? el('p', { class: 'soft' }, `Open instead: ${s.alternatives.map((id) => names.transfer(id)).join('; ')}.`) : null,
     el('div', { class: 'tools' },
-      el('button', { type: 'button', class: 'small', 'data-leave-out': s.donor, 'aria-label': `Plan again without ${names.donor(s.donor)}` }, 'Plan again without this donor'),
+      el('button', { type: 'button', class: 'small', 'data-leave-out': s.donor, 'aria-label': `Plan again without this donor: ${names.donor(s.donor)}` }, 'Plan again without this donor'),
       list(s.sources).length ? folded('Sources', items([...new Set(s.sources)], 'ul', 'source')) : null),
   ];
 }
@@ -81,13 +81,13 @@ const named = (entries, names) => entries.map((entry) => names.transfer(entry.tr
 
 function donors(t, names) {
   const because = (d) => (d.decided_by && !namesCheck(d.because) ? [d.because, el('span', { class: 'why' }, `Decided by: ${names.finding(d.decided_by)}`)] : d.because);
-  const figures = (caption) => (entries) => table(caption, ['Donor', 'State', 'Because', 'Strong'], entries.map((d) => [capital(names.donor(d.donor)), d.state, because(d),
-    d.p_strong === null ? 'not known' : chance(d.p_strong)]));
+  const figures = (caption, state) => (entries) => table(caption, ['Donor', 'Because', 'Strong'],
+    entries.map((d) => [capital(names.donor(d.donor)), [state ? `${d.state}: ` : '', because(d)], chance(d.p_strong)]));
   const of = (...states) => list(t.donors).filter((d) => states.includes(d.state));
   const usable = of('usable'), unknown = of('unknown'), rest = of('weak', 'involved', 'excluded');
   return titled('Donors', usable.length ? firstOf(usable, 'usable donors', figures('Usable, with the chance that the donor is strong')) : null,
     unknown.length ? folded(`${unknown.length} not known yet, with what decides them`, figures('Not known yet')(unknown)) : null,
-    rest.length ? folded(`${rest.length} not offered`, figures('Not offered')(rest)) : null);
+    rest.length ? folded(`${rest.length} not offered`, figures('Not offered', true)(rest)) : null);
 }
 
 export function transfers(assessment, record, names) {

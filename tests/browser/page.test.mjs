@@ -331,9 +331,10 @@ describe('the answer', () => {
       assert.equal(await shown.locator('> ol > li').count(), plan.steps.length);
       for (const [k, step] of plan.steps.entries()) {
         const text = await shown.locator('> ol > li').nth(k).textContent();
-        if (told.has(step.transfer)) assert.match(text, /as step \d of plan \d/);
+        const key = `${step.transfer} ${step.operation}`;
+        if (told.has(key)) assert.match(text, /as step \d of plan \d/);
         else assert.match(text, step.patients ? new RegExp(`${step.patients} published patient`) : /no published series/);
-        told.add(step.transfer);
+        told.add(key);
       }
       for (const { grades } of plan.donor_cost.filter((c) => c.function !== 'other')) assert.ok((await shown.textContent()).includes(` ${grades.toFixed(1)}`));
       assert.match(await shown.textContent(), /operation reckoned on/);

@@ -1,4 +1,5 @@
 /* Every classic pattern of patterns.tsv must localise to its own name. */
+#include "exams.h"
 #include "lesion_sets.h"
 #include "sheet.h"
 
@@ -10,94 +11,12 @@
 
 enum { EXAMINED_DAY = 20000, SHOWN = 3, LEAST_PATTERNS = 40 };
 
-static bool section_of(const char *word, enum rw_section *section) {
-    static const char *const words[RW_SECTION_COUNT] = {
-        [RW_SECTION_MOTOR] = "motor",
-        [RW_SECTION_MOVEMENT] = "movements",
-        [RW_SECTION_SKIN_ROOT] = "skin_roots",
-        [RW_SECTION_SKIN_NERVE] = "skin_nerves",
-        [RW_SECTION_REFLEX] = "reflexes",
-        [RW_SECTION_SIGN] = "signs",
-        [RW_SECTION_WASTING] = "wasting",
-        [RW_SECTION_PERCUSSION] = "percussion",
-        [RW_SECTION_PSEUDOMENINGOCELE] = "pseudomeningocele",
-        [RW_SECTION_ROOT_AVULSION] = "root_avulsion",
-        [RW_SECTION_SNAP] = "snap",
-        [RW_SECTION_CMAP] = "cmap",
-        [RW_SECTION_EMG_DENERVATION] = "emg_denervation",
-        [RW_SECTION_EMG_RECRUITMENT] = "emg_recruitment",
-        [RW_SECTION_PARASPINAL] = "paraspinal",
-        [RW_SECTION_HEMIDIAPHRAGM] = "hemidiaphragm",
-    };
-    for (size_t i = 0; i < RW_SECTION_COUNT; i++) {
-        if (strcmp(word, words[i]) == 0) {
-            *section = (enum rw_section)i;
-            return true;
-        }
-    }
-    return false;
-}
-
-/* The check named "section.item", or RW_NONE. */
-static uint16_t check_of(const char *word) {
-    char section_word[64], item[64] = "";
-    enum rw_section section;
-    if (!next_word(&word, ".", section_word, sizeof section_word) || !section_of(section_word, &section))
-        return RW_NONE;
-    (void)next_word(&word, ".", item, sizeof item);
-    return rw_check_find(section, item);
-}
-
-/* Adds "section.item=value section.item=value …". The number of words that the vocabulary does not hold. */
-static size_t add_findings(struct rw_exam *exam, const char *findings, const char *pattern) {
-    size_t mistakes = 0;
-    char word[128], name[128], value_word[64];
-    while (next_word(&findings, " ", word, sizeof word)) {
-        const char *rest = word;
-        uint16_t check = RW_NONE, value = RW_NONE;
-        if (next_word(&rest, "=", name, sizeof name) &&
-            next_word(&rest, "=", value_word, sizeof value_word)) {
-            check = check_of(name);
-            value = check == RW_NONE ? RW_NONE : rw_value_find(check, value_word);
-        }
-        if (value == RW_NONE || exam->finding_count == RW_MAX_CHECKS) {
-            fprintf(stderr, "%s: %s is not in the vocabulary\n", pattern, word);
-            mistakes++;
-            continue;
-        }
-        exam->findings[exam->finding_count++] = (struct rw_finding){.check = check, .value = (uint8_t)value};
-    }
-    return mistakes;
-}
-
-static size_t fill_normal(struct rw_exam *exam, const char *sections, const char *pattern) {
-    static const struct {
-        const char *word;
-        enum rw_section section;
-    } known[] = {{"motor", RW_SECTION_MOTOR},
-                 {"sensation", RW_SECTION_SKIN_NERVE},
-                 {"reflexes", RW_SECTION_REFLEX},
-                 {"signs", RW_SECTION_SIGN}};
-    size_t mistakes = 0;
-    char word[64];
-    while (next_word(&sections, " ", word, sizeof word)) {
-        size_t i = 0;
-        while (i < sizeof known / sizeof *known && strcmp(word, known[i].word) != 0)
-            i++;
-        if (i == sizeof known / sizeof *known || rw_exam_fill_normal(exam, known[i].section) != RW_OK) {
-            fprintf(stderr, "%s: %s cannot be filled in\n", pattern, word);
-            mistakes++;
-        }
-    }
-    return mistakes;
-}
-
 /* Takes out what was filled in although the source says that it may be weak or normal. */
 static size_t forget_variable(struct rw_exam *exam, const char *checks, const char *pattern) {
     size_t mistakes = 0;
     char word[128];
     while (next_word(&checks, " ", word, sizeof word)) {
-        uint16_t check = check_of(word);
+        uint16_t check = exam_check(word);
         if (check == RW_NONE) {
             fprintf(stderr, "%s: %s is not in the vocabulary\n", pattern, word);
             mistakes++;
@@ -108,16 +27,6 @@ static size_t forget_variable(struct rw_exam *exam, const char *checks, const ch
         }
     }
     return mistakes;
-}
-
-static bool mechanism_of(const char *word, enum rw_mechanism *mechanism) {
-    for (int i = 0; i < RW_MECHANISM_COUNT; i++) {
-        if (strcmp(word, rw_mechanism_name((enum rw_mechanism)i)) == 0) {
-            *mechanism = (enum rw_mechanism)i;
-            return true;
-        }
-    }
-    return false;
 }
 
 /* The exam of a row; the number of mistakes in it, each told on stderr. */
@@ -133,13 +42,13 @@ static size_t build_exam(const struct sheet *sheet, size_t row, struct rw_exam *
         mistakes += *end != '\0' || days < 0 || days > EXAMINED_DAY;
         exam->onset_day = EXAMINED_DAY - (int32_t)days;
     }
-    if (!mechanism_of(sheet_cell(sheet, row, "mechanism"), &exam->mechanism)) {
+    if (!exam_mechanism(sheet_cell(sheet, row, "mechanism"), &exam->mechanism)) {
         fprintf(stderr, "%s: unknown mechanism\n", pattern);
         mistakes++;
     }
-    mistakes += add_findings(exam, sheet_cell(sheet, row, "sourced_findings"), pattern);
-    mistakes += add_findings(exam, sheet_cell(sheet, row, "memory_findings"), pattern);
-    mistakes += fill_normal(exam, sheet_cell(sheet, row, "otherwise_normal"), pattern);
+    mistakes += exam_add(exam, sheet_cell(sheet, row, "sourced_findings"), pattern);
+    mistakes += exam_add(exam, sheet_cell(sheet, row, "memory_findings"), pattern);
+    mistakes += exam_fill(exam, sheet_cell(sheet, row, "otherwise_normal"), pattern);
     mistakes += forget_variable(exam, sheet_cell(sheet, row, "variable"), pattern);
     return mistakes;
 }

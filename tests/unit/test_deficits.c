@@ -363,3 +363,24 @@ Test(deficits, sympathetic_loss_is_one_less_what_is_left) {
     cr_assert_float_eq(d.p_sympathetic_lost, 0.4 * (1.0 - left), 1e-9);
     free(exam);
 }
+
+Test(deficits, a_group_of_one_nerve_speaks_for_its_parts_at_any_grade) {
+    static const struct {
+        const char *group, *part;
+        bool speaks;
+    } rows[] = {
+        {"hand_intrinsics_ulnar", "adductor_pollicis", true},
+        {"deltoid", "deltoid_posterior", true},
+        {"triceps_brachii", "triceps_medial_head", true},
+        {"flexor_digitorum_profundus", "flexor_digitorum_profundus_ulnar", false}, /* median and ulnar */
+        {"pectoralis_major", "pectoralis_major_sternal", false}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 20000, 20100);
+        struct rw_measured measured;
+        give(exam, RW_SECTION_MOTOR, rows[i].group, "2");
+        rw_measure(exam, rw_target_find(RW_TARGET_MUSCLE, rows[i].part), &measured);
+        cr_assert_eq(measured.given, rows[i].speaks, "%s", rows[i].group);
+        cr_assert(measured.examined);
+        free(exam);
+    }
+}

@@ -22,8 +22,7 @@ Test(donors, power_decides) {
         {"biceps_brachii=0", "spinal_accessory", RW_DONOR_UNKNOWN, "not examined: examine trapezius"},
         {"biceps_brachii=0", "brachialis", RW_DONOR_WEAK, "biceps brachii"},
         {"triceps_brachii=5", "triceps_long_head_branch", RW_DONOR_USABLE, "graded M4 or better"},
-        {"triceps_brachii=3", "triceps_long_head_branch", RW_DONOR_USABLE,
-         "likely"}, /* C5, C6 out: predicted strong */
+        {"triceps_brachii=3", "triceps_long_head_branch", RW_DONOR_WEAK, "is 3"},
         {"flexor_carpi_ulnaris=5 first_dorsal_interosseous=2", "ulnar_fascicle", RW_DONOR_WEAK, "is 2"},
         {"trapezius=5", "axillary_posterior_branch", RW_DONOR_INVOLVED, "likely injured"},
         {"trapezius=5", "intercostals", RW_DONOR_USABLE, "stimulate"},

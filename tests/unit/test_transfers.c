@@ -317,7 +317,7 @@ Test(plan, a_lesion_beyond_the_suture_blocks_it) {
     free(s);
     const struct rw_case wrist = complete_at(1.0, "ulnar_wrist"); /* the injury is as near as any transfer */
     s = plan_of(exam, &wrist, 1);
-    assert_refused(s, "anterior_interosseous_pq__to__deep_ulnar_end_to_end", "no nearer than repair");
+    assert_refused(s, "anterior_interosseous_pq__to__deep_ulnar_end_to_end", "beyond the suture");
     free(s);
     free(exam);
 }

@@ -85,8 +85,16 @@ uint16_t rw_target_find(enum rw_target_kind kind, const char *id) {
 
 double rw_fact_value(const char *id) {
     const struct rw_model *model = rw_model();
-    for (size_t i = 0; i < model->fact_count; i++)
-        if (strcmp(model->facts[i].id, id) == 0)
-            return model->facts[i].value;
+    size_t low = 0, high = model->fact_count; /* sorted by id */
+    while (low < high) {
+        const size_t middle = low + (high - low) / 2;
+        const int order = strcmp(id, model->facts[middle].id);
+        if (order == 0)
+            return model->facts[middle].value;
+        if (order < 0)
+            high = middle;
+        else
+            low = middle + 1;
+    }
     return (double)NAN;
 }

@@ -120,19 +120,24 @@ static bool excluded(const struct rw_exam *exam, const uint64_t *parts_of, uint1
 
 /* ---- stumps ---- */
 
-/* Sites that come before a site on some bundle; of roots only its own or, for a further site, those of `root`. */
+/* Sites that come before a site on the way to some muscle, in the usual anatomy; of roots only `root`, if one is
+ * named. */
 static struct rw_sites sites_before(uint8_t site, uint8_t root) {
     const struct rw_model *m = rw_model();
     struct rw_sites before = {{0}};
-    for (size_t b = 0; b < m->bundle_count; b++) {
-        const struct rw_bundle *bundle = &m->bundles[b];
-        size_t place = 0;
-        while (place < bundle->site_count && bundle->sites[place] != site)
-            place++;
-        for (size_t i = 0; place < bundle->site_count && i < place; i++) {
-            const uint8_t other = m->sites[bundle->sites[i]].root;
-            if (root == NO_ROOT || other == NO_ROOT || other == root)
-                rw_sites_add(&before, bundle->sites[i]);
+    for (size_t t = 0; t < m->target_count; t++) {
+        if (m->targets[t].kind != RW_TARGET_MUSCLE)
+            continue;
+        for (size_t b = 0; b < m->ranges[t].count; b++) {
+            const struct rw_bundle *bundle = &m->bundles[m->ranges[t].first + b];
+            size_t place = 0;
+            while (place < bundle->site_count && bundle->sites[place] != site)
+                place++;
+            for (size_t i = 0; place < bundle->site_count && i < place; i++) {
+                const uint8_t other = m->sites[bundle->sites[i]].root;
+                if (root == NO_ROOT || other == NO_ROOT || other == root)
+                    rw_sites_add(&before, bundle->sites[i]);
+            }
         }
     }
     return before;

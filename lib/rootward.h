@@ -376,7 +376,7 @@ struct rw_model {
     const struct rw_scale *scales;
     const struct rw_check *checks;
     const struct rw_prior *priors; /* [RW_MECHANISM_COUNT] */
-    const struct rw_fact *facts;
+    const struct rw_fact *facts; /* sorted by id */
     const struct rw_distance *distances;
     const struct rw_site_distance *site_distances;
     const struct rw_donor *donors;

@@ -16,6 +16,7 @@ struct planner {
     } of[RW_PLAN_STEPS]; /* by step of the problem */
     struct rw_open_transfer candidates[RW_MAX_TRANSFERS];
     size_t count;
+    uint16_t family[RW_MAX_TRANSFERS]; /* the first transfer of the same */
     struct rw_plan_choice choices[RW_MAX_PLANS];
     void *scratch; /* of rw_plan_solve */
 };
@@ -51,13 +52,14 @@ static double core_of(const struct planner *p, const struct rw_open_transfer *c)
     return most;
 }
 
-/* The first transfer of its family. */
-static uint16_t family_of(uint16_t transfer) {
+/* Of each transfer the first of its family. */
+static void find_families(uint16_t family[RW_MAX_TRANSFERS]) {
     const struct rw_model *m = rw_model();
-    uint16_t first = 0;
-    while (strcmp(m->transfers[first].family, m->transfers[transfer].family) != 0)
-        first++;
-    return first;
+    for (uint16_t i = 0; i < m->transfer_count; i++) {
+        family[i] = 0;
+        while (strcmp(m->transfers[family[i]].family, m->transfers[i].family) != 0)
+            family[i]++;
+    }
 }
 
 static bool names(const char *list, const char *word) {
@@ -84,7 +86,7 @@ static void add_steps(struct planner *p) {
             p->of[k].stage = (uint8_t)stage;
             problem->steps[k] = p->candidates[i].plan[stage];
             problem->steps[k].family = core_of(p, &p->candidates[i]) >= core
-                                           ? family_of(p->candidates[i].step[stage].transfer)
+                                           ? p->family[p->candidates[i].step[stage].transfer]
                                            : RW_NONE;
         }
 }
@@ -155,6 +157,7 @@ static void set_problem(struct planner *p, const struct rw_exam *exam) {
     for (size_t d = 0; d < rw_model()->donor_count; d++)
         if (exam->options.fixed[d])
             problem->must_spend |= p->patient.parts[d];
+    find_families(p->family);
     add_steps(p);
     tie(p);
 }
@@ -162,9 +165,9 @@ static void set_problem(struct planner *p, const struct rw_exam *exam) {
 /* ---- the answer ---- */
 
 static void fill_alternatives(const struct planner *p, size_t step, struct rw_step *out) {
-    const uint16_t family = family_of(out->transfer);
+    const uint16_t family = p->family[out->transfer];
     for (size_t k = 0; k < p->problem.step_count; k++)
-        if (k != step && family_of(transfer_of(p, k)) == family && p->of[k].stage == out->stage &&
+        if (k != step && p->family[transfer_of(p, k)] == family && p->of[k].stage == out->stage &&
             out->alternative_count < sizeof out->alternatives / sizeof *out->alternatives)
             out->alternatives[out->alternative_count++] = transfer_of(p, k);
 }
@@ -174,10 +177,9 @@ static void add_losses(const struct planner *p, uint16_t donor, struct rw_plan *
     const struct rw_deficits *d = p->patient.deficits;
     const struct rw_donor *of = &rw_model()->donors[donor];
     for (size_t i = 0; i < d->function_count && of->spend_count > 0; i++) {
-        struct rw_function_power whole, left;
-        rw_function_power(d, d->functions[i].function, NULL, 0, &whole);
+        struct rw_function_power left;
         rw_function_power(d, d->functions[i].function, of->spends, of->spend_count, &left);
-        const double loss = whole.grade - left.grade;
+        const double loss = p->patient.goals.muscles[i].power.grade - left.grade;
         if (loss >= rw_fact_value("donor_loss_named") &&
             plan->loss_count < sizeof plan->losses / sizeof *plan->losses)
             plan->losses[plan->loss_count++] =

@@ -99,6 +99,7 @@ void rw_goals_of(const struct rw_exam *exam, const struct rw_losses *losses,
     for (size_t i = 0; i < functions; i++) {
         const struct rw_function_deficit *f = &deficits->functions[i];
         struct rw_goal_muscles *of = &out->muscles[i];
+        rw_function_power(deficits, f->function, NULL, 0, &of->power);
         of->now = utility(out, f->p_useful, f->p_strong, fmin(1.0, of->strength));
         out->unaided[i] =
             utility(out, f->p_recovers_unaided, f->p_strong_unaided, fmin(1.0, of->strength + of->regained));
@@ -136,12 +137,10 @@ static double given_up(const struct rw_goals *goals, const struct rw_goal_muscle
 static double spent_of(const struct rw_goals *goals, size_t goal, const struct rw_spend *spends,
                        size_t count) {
     const struct rw_goal_muscles *of = &goals->muscles[goal];
-    const uint16_t function = goals->deficits->functions[goal].function;
-    struct rw_function_power whole, left;
-    rw_function_power(goals->deficits, function, NULL, 0, &whole);
-    rw_function_power(goals->deficits, function, spends, count, &left);
+    struct rw_function_power left;
+    rw_function_power(goals->deficits, goals->deficits->functions[goal].function, spends, count, &left);
     const double full = fmin(1.0, of->strength),
-                 before = utility(goals, whole.p_useful, whole.p_strong, full),
+                 before = utility(goals, of->power.p_useful, of->power.p_strong, full),
                  after = utility(goals, left.p_useful, left.p_strong,
                                  fmax(0.0, full - given_up(goals, of, spends, count)));
     return before > 0.0 ? fmin(1.0, fmax(0.0, 1.0 - after / before)) : 0.0;

@@ -5,11 +5,17 @@
 #include <stdlib.h>
 #include <string.h>
 
+static int by_id(const void *a, const void *b) {
+    return strcmp(((const struct rw_fact *)a)->id, ((const struct rw_fact *)b)->id);
+}
+
 static double fact(const struct knowledge *knowledge, const char *id) {
+    const struct rw_fact key = {.id = id};
+    const struct rw_fact *found =
+        bsearch(&key, knowledge->model.facts, knowledge->model.fact_count, sizeof key, by_id);
+    if (found != NULL)
+        return found->value;
     const struct kn_file *file = &knowledge->files[KN_FACTS];
-    const size_t row = kn_find(file, "id", id);
-    if (row != SIZE_MAX)
-        return knowledge->model.facts[row].value;
     kn_complain(file->log, file->path, 1, "no fact '%s'", id);
     return 0.0;
 }
@@ -25,6 +31,7 @@ void kn_build_facts(struct knowledge *knowledge) {
         if (strcmp(facts[row].unit, "probability") == 0 || strcmp(facts[row].unit, "fraction") == 0)
             kn_number(file, row, "value", 0, 1, NULL);
     }
+    qsort(facts, file->row_count, sizeof *facts, by_id); /* rw_fact_value searches */
     knowledge->model.facts = facts;
     knowledge->model.fact_count = file->row_count;
     static const char *const losses[2] = {"partial_loss_mild", "partial_loss_severe"};

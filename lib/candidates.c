@@ -142,11 +142,12 @@ static bool no_muscle_lost(const struct rw_patient *p, const struct rw_transfer 
     const double returns = p->returns[weakest - p->deficits->muscles];
     if (weakest->p_m3 >= 0.5)
         snprintf(because, BECAUSE, "recipient not lost: %s is M3 or better with probability %.2f", label,
-                 weakest->p_m3);
+                 rw_told(weakest->p_m3));
     else if (returns >= 1.0)
         snprintf(because, BECAUSE, "%s is weak, but a lesion on the way to it is unlikely", label);
     else
-        snprintf(because, BECAUSE, "%s reaches M3 without surgery with probability %.2f", label, returns);
+        snprintf(because, BECAUSE, "%s reaches M3 without surgery with probability %.2f", label,
+                 rw_told(returns));
     return true;
 }
 
@@ -162,7 +163,8 @@ static bool no_area_lost(const struct rw_patient *p, const struct rw_transfer *t
             }
     if (*areas != 0)
         return false;
-    snprintf(because, BECAUSE, "feeling there is lost for good with a probability of %.2f only", most);
+    snprintf(because, BECAUSE, "feeling there is lost for good with a probability of %.2f only",
+             rw_told(most));
     return true;
 }
 
@@ -204,10 +206,10 @@ static bool nothing_to_gain(const struct rw_patient *p, const struct rw_transfer
     const char *label = rw_model()->targets[weakest->function].label;
     if (weakest->p_useful >= 0.5)
         snprintf(because, BECAUSE, "not lost: %s is M3 or better with probability %.2f", label,
-                 weakest->p_useful);
+                 rw_told(weakest->p_useful));
     else
         snprintf(because, BECAUSE, "%s reaches M3 without surgery with probability %.2f", label,
-                 weakest->p_recovers_unaided);
+                 rw_told(weakest->p_recovers_unaided));
     return true;
 }
 
@@ -270,7 +272,8 @@ static bool cut_off_beyond(const struct rw_patient *p, const struct rw_transfer 
     *p_blocked = t->graft ? 0.0 : beyond_suture(p, t, muscles);
     if (*p_blocked <= 0.5)
         return false;
-    snprintf(because, BECAUSE, "a complete lesion lies beyond the suture with probability %.2f", *p_blocked);
+    snprintf(because, BECAUSE, "a complete lesion lies beyond the suture with probability %.2f",
+             rw_told(*p_blocked));
     return true;
 }
 

@@ -14,6 +14,10 @@ double rw_fact_for(const char *stem, const char *id) {
     return rw_fact_value(name);
 }
 
+double rw_told(double p) {
+    return fmin(0.99, fmax(0.01, p));
+}
+
 static double moved(double p, double shift) {
     const double logit = log(p / (1.0 - p)) + shift;
     return 1.0 / (1.0 + exp(-logit));

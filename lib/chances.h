@@ -25,6 +25,9 @@
 void rw_transfer_chance(const struct rw_transfer *transfer, double delay_days, double age_years, double *mean,
                         double interval[2]);
 
+/* A probability as reasons tell it: never surer than one in a hundred. */
+double rw_told(double p);
+
 /* The fact `<stem>_<id>`; NAN when there is none. */
 double rw_fact_for(const char *stem, const char *id);
 

@@ -4,6 +4,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "chances.h"
+
 enum { NO_ROOT = 0xff };
 
 /* The next word of a space-separated list; false at its end. */
@@ -308,7 +310,7 @@ static void judge(const struct rw_exam *exam, const struct rw_deficits *deficits
     } else if (w.p_lowest < 0.5) {
         out->state = RW_DONOR_INVOLVED;
         snprintf(out->because, sizeof out->because, "%s is %s with probability %.2f: likely injured", lowest,
-                 enough, w.p_lowest);
+                 enough, rw_told(w.p_lowest));
     } else if (!w.examined && out->share_lost >= rw_fact_value("donor_involved_named")) {
         out->state = RW_DONOR_INVOLVED;
         snprintf(out->because, sizeof out->because,
@@ -318,7 +320,7 @@ static void judge(const struct rw_exam *exam, const struct rw_deficits *deficits
         out->state = RW_DONOR_UNKNOWN;
         out->decided_by = check_of(w.open == RW_NONE ? w.lowest : w.open);
         snprintf(out->because, sizeof out->because, "%sexamine %s to decide: %s with probability %.2f",
-                 w.examined ? "" : "not examined: ", open, enough, w.p_lowest);
+                 w.examined ? "" : "not examined: ", open, enough, rw_told(w.p_lowest));
     } else if (out->share_lost >= rw_fact_value("donor_involved_named")) {
         out->state = RW_DONOR_USABLE;
         snprintf(out->because, sizeof out->because,

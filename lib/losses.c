@@ -6,6 +6,10 @@
 /* Days after onset. */
 static const double horizon_days[RW_HORIZONS] = {365.0, 730.0, (double)INFINITY};
 
+/* What each course ends in. */
+static const char *const course_ends[RW_COURSES] = {"snap.median_digital", "snap.ulnar_digital",
+                                                    "snap.superficial_radial"};
+
 double rw_motor_point_mm(uint16_t muscle) {
     const struct rw_model *m = rw_model();
     for (size_t i = 0; i < m->distance_count; i++)
@@ -38,9 +42,12 @@ struct work {
     struct rw_groups groups;
     const struct rw_regrowth *regrowth;
     double returns[RW_HORIZONS][RW_MAX_STATES][RW_MAX_WORLDS], weight[RW_MAX_STATES][RW_MAX_WORLDS];
-    double by[RW_MAX_SITES][RW_HORIZONS]; /* P(back by then | comes back), by where the loss starts */
-    double other[RW_HORIZONS];            /* weak for another reason */
-    double measured;                      /* share lost whose start is known */
+    double by[RW_MAX_SITES][2]
+             [RW_HORIZONS];    /* P(there by then | the lesions let it), by where the loss starts;
+                                               partial, complete */
+    double other[RW_HORIZONS]; /* weak for another reason */
+    double measured;           /* share lost whose start is known */
+    struct rw_start *starts;   /* of the muscle at hand */
 };
 
 /* The worst chance among sites of a bundle. */
@@ -65,6 +72,7 @@ static uint8_t first_hurt(const struct rw_bundle *b, struct rw_sites hurt) {
 /* Adds what was lost on one hurt bundle, with the posterior weight of losing it. */
 static void add_start(struct work *w, uint8_t start, struct rw_sites hurt, double lost, struct rw_loss *out) {
     const double mm = w->site_mm[start];
+    w->starts[start].lost += lost;
     out->lost += lost;
     out->torn += rw_sites_meet(hurt, w->preganglionic) ? lost : 0.0;
     if (isnan(mm))
@@ -90,16 +98,18 @@ static void see_group(struct work *w, const struct rw_state_group *g, const stru
         const uint8_t start = first_hurt(strands[i].bundle, hurt);
         const double chance =
             worst_of(w->unaided, partial, RW_PARTIAL, worst_of(w->unaided, complete, RW_COMPLETE, 1.0));
+        const size_t cut = rw_sites_any(complete);
         double weighed = 0.0;
         for (size_t depth = 0; depth < RW_DEPTHS; depth++) {
             const double left = rw_bundle_left(partial, complete, 1.0 - loss[depth]),
                          gone = strands[i].bundle->weight * (1.0 - left);
             lost[depth] += gone;
             for (size_t h = 0; h < RW_HORIZONS; h++)
-                back[h][depth] += gone * chance * w->by[start][h];
+                back[h][depth] += gone * chance * w->by[start][cut][h];
             weighed += weight[depth] * gone;
         }
         add_start(w, start, hurt, weighed, out);
+        w->starts[start].back[cut] += weighed * chance;
     }
     for (size_t depth = 0; depth < RW_DEPTHS; depth++) {
         out->denervated += any ? weight[depth] : 0.0;
@@ -129,23 +139,31 @@ static void see_variant(struct work *w, size_t variant, struct rw_loss *out) {
     }
 }
 
-/* Of those that come back, who is back by each horizon: by the site from which it must grow. */
-static void see_times(struct work *w, uint16_t muscle) {
+/* What is there by each horizon, by the site from which it must grow. */
+static void see_times(struct work *w, uint16_t muscle, struct rw_sites on_the_way) {
     const double motor_point = rw_motor_point_mm(muscle);
     for (size_t s = 0; s < rw_model()->site_count; s++) {
         double sign[2];
+        if (!rw_sites_hold(on_the_way, s))
+            continue;
         rw_regrowth_sign(w->regrowth, w->site_mm[s], motor_point, sign);
-        for (size_t h = 0; h < RW_HORIZON_EVER; h++)
-            w->by[s][h] = rw_regrowth_back_by(w->regrowth, sign, horizon_days[h]);
-        w->by[s][RW_HORIZON_EVER] = 1.0;
+        for (size_t cut = 0; cut < 2; cut++)
+            for (size_t h = 0; h < RW_HORIZONS; h++)
+                w->by[s][cut][h] = rw_regrowth_there_by(w->regrowth, sign, cut, horizon_days[h]);
     }
 }
 
 static bool see_muscle(struct work *w, struct rw_arena *arena, struct rw_loss *out) {
     const size_t worlds = w->states->world_count;
     w->measured = 0.0;
-    see_times(w, out->muscle);
-    rw_group(w->states, rw_sites_to_any(out->muscle), &w->groups);
+    w->starts = rw_arena_take(arena, rw_model()->site_count, sizeof *w->starts);
+    if (w->starts == NULL)
+        return false;
+    memset(w->starts, 0, rw_model()->site_count * sizeof *w->starts);
+    out->starts = w->starts;
+    const struct rw_sites on_the_way = rw_sites_to_any(out->muscle);
+    see_times(w, out->muscle, on_the_way);
+    rw_group(w->states, on_the_way, &w->groups);
     rw_group_weights(w->states, &w->groups, w->weight);
     for (size_t v = 0; v < rw_model()->variant_count; v++)
         if (rw_variant_like(v, out->muscle) == v)
@@ -180,7 +198,7 @@ bool rw_losses_of(const struct rw_exam *exam, const struct rw_states *states, st
     w->unaided = &out->unaided;
     w->regrowth = &out->regrowth;
     for (size_t h = 0; h < RW_HORIZONS; h++)
-        w->other[h] = horizon_days[h] >= out->regrowth.examined || h == RW_HORIZON_EVER ? out->unaided.other
+        w->other[h] = h == RW_HORIZON_EVER || horizon_days[h] >= out->regrowth.examined ? out->unaided.other
                                                                                         : (double)NAN;
     w->preganglionic = rw_sites_preganglionic();
     rw_site_distances(w->site_mm);
@@ -189,6 +207,11 @@ bool rw_losses_of(const struct rw_exam *exam, const struct rw_states *states, st
             continue;
         out->list[out->count].muscle = t;
         if (!see_muscle(w, arena, &out->list[out->count++]))
+            return false;
+    }
+    for (size_t c = 0; c < RW_COURSES; c++) {
+        out->courses[c].muscle = rw_target_find(RW_TARGET_SNAP, course_ends[c]);
+        if (out->courses[c].muscle != RW_NONE && !see_muscle(w, arena, &out->courses[c]))
             return false;
     }
     return true;

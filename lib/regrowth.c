@@ -28,6 +28,8 @@ void rw_regrowth_init(const struct rw_exam *exam, struct rw_regrowth *out) {
     out->stretch_end[2] = (double)INFINITY;
     out->latency[0] = rw_fact_value("latency_low_days");
     out->latency[1] = rw_fact_value("latency_high_days");
+    out->sprouts[0] = rw_fact_value("sprouts_low_days");
+    out->sprouts[1] = rw_fact_value("sprouts_high_days");
     out->useful[0] = rw_fact_value("useful_after_sign_low_days");
     out->useful[1] = rw_fact_value("useful_after_sign_high_days");
     out->window = rw_fact_value("window_days");
@@ -75,12 +77,40 @@ static double sum_of_uniforms(const double a[2], const double b[2], double x) {
     return area / ((a[1] - a[0]) * (b[1] - b[0]));
 }
 
-double rw_regrowth_back_by(const struct rw_regrowth *r, const double sign[2], double days) {
+void rw_regrowth_in_time(const struct rw_regrowth *r, const double sign[2], double in_time[2]) {
+    in_time[1] = fmin(sign[1], r->window);
+    in_time[0] = fmin(sign[0], in_time[1] - 1.0);
+}
+
+double rw_regrowth_reaches(const struct rw_regrowth *r, const double sign[2], bool cut) {
+    const double from = fmax(sign[0], r->examined); /* fmax takes the number beside a NAN */
+    if (!cut || (from < r->window && sign[1] <= r->window))
+        return 1.0;
+    return from < r->window ? (r->window - from) / (sign[1] - from) : 0.0;
+}
+
+double rw_regrowth_there_by(const struct rw_regrowth *r, const double sign[2], bool cut, double days) {
+    const double reaches = rw_regrowth_reaches(r, sign, cut);
+    if (isinf(days))
+        return r->block + (1.0 - r->block) * reaches;
     if (isnan(r->examined) || days < r->examined)
         return (double)NAN;
-    const double last = fmax(fmin(sign[1], r->window), r->examined + 1.0); /* an interval is a day at least */
-    const double open[2] = {fmin(fmax(sign[0], r->examined), last - 1.0), last};
+    double open[2];
+    rw_regrowth_in_time(r, sign, open);
+    open[0] = fmax(open[0], r->examined);
+    open[1] = fmax(open[1], open[0] + 1.0);
     const double steps = r->lifts * (days - r->examined);
     return r->block * (1.0 - (1.0 + steps) * exp(-steps)) +
-           (1.0 - r->block) * sum_of_uniforms(open, r->useful, days);
+           (1.0 - r->block) * reaches * sum_of_uniforms(open, r->useful, days);
+}
+
+double rw_regrowth_way(const struct rw_regrowth *r, double from_mm, double days, size_t pace) {
+    double way = 0.0, left = days - r->sprouts[1 - pace]; /* who is slow also starts late */
+    for (size_t i = 0; i < RW_STRETCHES && left > 0.0; i++) {
+        const double stretch = fmax(0.0, r->stretch_end[i] - from_mm - way);
+        const double grown = fmin(stretch, left * r->rate[i][pace]);
+        way += grown;
+        left -= grown / r->rate[i][pace];
+    }
+    return way;
 }

@@ -376,7 +376,7 @@ struct rw_model {
     const struct rw_scale *scales;
     const struct rw_check *checks;
     const struct rw_prior *priors; /* [RW_MECHANISM_COUNT] */
-    const struct rw_fact *facts; /* sorted by id */
+    const struct rw_fact *facts;   /* sorted by id */
     const struct rw_distance *distances;
     const struct rw_site_distance *site_distances;
     const struct rw_donor *donors;
@@ -532,19 +532,68 @@ struct rw_deficits {
     double p_sympathetic_lost;
 };
 
+/* A site from which what a muscle lost may have to grow back. */
+enum { RW_MAX_RECOVERY_SITES = 4, RW_MAX_PERCUSSION_POINTS = 12 };
+struct rw_recovery_site {
+    uint8_t site;
+    double probability; /* share of what is lost that starts there */
+    double distance_mm;
+    int32_t first_sign[2]; /* as it follows from the way, even past the window; RW_NO_DAY as below */
+};
 struct rw_muscle_recovery {
     uint16_t muscle;
-    double distance_mm;
-    int32_t first_sign[2], window_closes; /* RW_NO_DAY when onset is not known; first_sign also when most of
-                                             the loss lies behind torn roots, which do not regrow */
+    double distance_mm;                 /* mean */
+    double p_block, p_regrows, p_never; /* of what is lost, unaided; sum to 1 */
+    int32_t first_sign[2];              /* central interval over sites, of what regrows in time */
+    int32_t block_clears_by;            /* a block should have gone by then */
+    int32_t window_closes;              /* RW_NO_DAY when onset is not known; first_sign also when most of
+                                           the loss lies behind torn roots, which do not regrow, and when
+                                           nothing regrows in time */
+    uint8_t site_count;                 /* likeliest first */
+    struct rw_recovery_site sites[RW_MAX_RECOVERY_SITES];
 };
+
+/* The front of regrowth along a nerve, as percussion should find it on the day of the exam. */
+#define RW_COURSE_NERVES(X) X(MEDIAN, "median") X(ULNAR, "ulnar") X(RADIAL, "radial")
+enum rw_course_nerve {
+#define X(name, text) RW_COURSE_##name,
+    RW_COURSE_NERVES(X)
+#undef X
+        RW_COURSES
+};
+const char *rw_course_nerve_name(enum rw_course_nerve nerve);
+
+#define RW_FRONTS(X)                                                                                         \
+    X(NOT_PERCUSSED, "not_percussed") /* nothing that was tapped tells */                                    \
+    X(BEHIND, "behind")                                                                                      \
+    X(AS_EXPECTED, "as_expected")                                                                            \
+    X(AHEAD, "ahead")
+enum rw_front_state {
+#define X(name, text) RW_FRONT_##name,
+    RW_FRONTS(X)
+#undef X
+        RW_FRONT_COUNT
+};
+const char *rw_front_state_name(enum rw_front_state state);
+
+struct rw_front {
+    uint8_t course, state; /* enum rw_course_nerve, enum rw_front_state */
+    uint8_t site;          /* where its loss likeliest starts */
+    uint8_t expected_count;
+    double expected_mm[2];                          /* grown from the injury, over sites: central interval */
+    uint16_t expected_at[RW_MAX_PERCUSSION_POINTS]; /* checks, from the injury outwards */
+    uint16_t found_at;                              /* the furthest that radiated; RW_NONE */
+};
+
 struct rw_recovery {
     bool available;      /* false: see because */
     const char *because; /* static text, or NULL */
     double rate_mm_per_day[2];
-    int32_t decide_by;
-    size_t muscle_count;
+    int32_t decide_by;        /* before the day of the exam only where a transfer can no longer be in time */
+    char decide_because[160]; /* why then, or why no date */
+    size_t muscle_count, front_count;
     struct rw_muscle_recovery muscles[RW_MAX_MUSCLES];
+    struct rw_front fronts[RW_COURSES];
 };
 
 enum rw_donor_state {

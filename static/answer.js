@@ -121,12 +121,23 @@ function deficits(assessment, names) {
   ];
 }
 
+const FRONT = { ahead: 'further than expected', as_expected: 'as expected', behind: 'nothing radiates there: think of a rupture, a block, or a front between two points', not_percussed: 'not tapped there yet' };
+
+function fronts(percussion, names) {
+  const at = (point) => names.finding(point);
+  return percussion.map((f) => `${capital(f.course)} nerve: the front should ${f.expected_mm[1] < 1 ? 'hardly have left the injury yet' : `stand ${f.expected_mm.map(Math.round).join(' to ')} mm from the injury`}` +
+    `${f.expected_at.length ? ` (${f.expected_at.map(at).join(' or ')})` : ''}; ${FRONT[f.agrees]}${f.found_at ? `; radiates at: ${at(f.found_at)}` : ''}.`);
+}
+
 function recovery({ recovery: r }, names) {
   if (!r) return [];
-  if (!list(r.muscles).length) return titled('Recovery', el('p', {}, r.because ?? r.reason ?? 'Not computed for this record.'));
-  const build = (entries) => table('Reinnervation, if the axons regrow', ['Muscle', 'Distance', 'First sign expected', 'Window closes'],
-    entries.map((m) => [capital(names.muscle(m.muscle)), `${Math.round(m.distance_mm)} mm`, span(m.first_sign_expected), day(m.window_closes)]));
-  return titled('Recovery', el('p', {}, `Regrowth of ${list(r.rate_mm_per_day).join(' to ')} mm a day.`), firstOf(r.muscles, 'muscles', build));
+  if (!list(r.muscles).length) return titled('Recovery', el('p', {}, r.because ? `${capital(r.because)}.` : 'No muscle is likely without its nerve.'));
+  const back = (m) => [chance(m.p_block + m.p_regrows), m.p_block >= 0.05 && m.block_clears_by ? el('span', { class: 'why' }, `block, gone by ${day(m.block_clears_by)}: ${percent(m.p_block)}`) : null];
+  const build = (entries) => table('Unaided: what may come back, and when', ['Muscle', 'Distance', 'Comes back', 'First sign', 'Reached until'],
+    entries.map((m) => [capital(names.muscle(m.muscle)), `${Math.round(m.distance_mm)} mm`, back(m), m.first_sign_expected ? span(m.first_sign_expected) : 'none expected', day(m.window_closes)]));
+  const [site] = list(r.muscles[0].from);
+  return titled('Recovery', el('p', {}, `Regrowth of ${list(r.rate_mm_per_day).join(' to ')} mm a day${site ? `, likeliest from: ${names.site(site.site)}` : ''}.`),
+    firstOf(r.muscles, 'muscles', build), titled('Percussion', list(r.percussion).length ? items(fronts(r.percussion, names)) : null));
 }
 
 /* ---- suggested ---- */

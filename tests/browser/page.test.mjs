@@ -344,6 +344,17 @@ describe('the answer', () => {
     if (undecided.length) assert.match(whole, new RegExp(`${undecided.length} not known yet`));
   });
 
+  test('says what may come back, where the front should stand and why to decide', async () => {
+    const page = await openForm();
+    await loadDemo(page);
+    const [reply] = await Promise.all([page.waitForResponse((r) => r.url().endsWith('/v1/assessments')), assess(page)]);
+    const { recovery } = await reply.json();
+    const inferred = await page.textContent('#answer .inferred');
+    assert.ok(recovery.muscles.length > 0 && recovery.percussion.length > 0);
+    for (const { course, expected_mm: mm } of recovery.percussion) assert.ok(inferred.toLowerCase().includes(`${course} nerve: the front should stand ${mm.map(Math.round).join(' to ')} mm`), course);
+    assert.ok((await page.textContent('#answer .decide')).toLowerCase().includes(recovery.decide_because.toLowerCase()));
+  });
+
   test('what if: the plan is asked again, by the form and from a step', async () => {
     const page = await openForm();
     await loadDemo(page);

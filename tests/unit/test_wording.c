@@ -377,6 +377,29 @@ Test(wording, tells_every_plan) {
     release(answer);
 }
 
+Test(wording, tells_of_recovery_and_why_to_decide) {
+    for (size_t e = 0; e < COUNT(examples); e++) {
+        struct answer *answer = assess_file(examples[e]);
+        const struct rw_recovery *r = &answer->assessment.recovery;
+        char *text = one_line(answer);
+        cr_assert(r->available && r->muscle_count > 0 && r->front_count > 0);
+        for (size_t i = 0; i < r->muscle_count; i++)
+            EXPECT_SAID(text, "%s", rw_model()->targets[r->muscles[i].muscle].label);
+        for (size_t i = 0; i < r->front_count; i++) {
+            const double *mm = r->fronts[i].expected_mm;
+            cr_expect_not_null(strstr(text, rw_course_nerve_name((enum rw_course_nerve)r->fronts[i].course)));
+            if (mm[1] >= 1)
+                EXPECT_SAID(text, "the front should stand %.0f to %.0f mm from the injury", mm[0], mm[1]);
+            else
+                EXPECT_SAID(text, "the front should hardly have left the injury yet");
+        }
+        EXPECT_SAID(text, ": %s.", r->decide_because);
+        EXPECT_SAID(text, "Decide by 2026-");
+        free(text);
+        release(answer);
+    }
+}
+
 /* A donor that was not examined is named with what decides it. */
 Test(wording, says_what_decides_a_donor) {
     static const char body[] =

@@ -151,6 +151,21 @@ static bool no_muscle_lost(const struct rw_patient *p, const struct rw_transfer 
     return true;
 }
 
+/* Nothing that works is cut off for what does not. */
+static bool divides_working(const struct rw_patient *p, const struct rw_transfer *t, char *because) {
+    const double sure = rw_fact_value("strong_donor_probability");
+    for (size_t i = 0; t->cuts && i < t->muscle_count; i++) {
+        const struct rw_muscle_state *state = rw_muscle_state_of(p->deficits, t->muscles[i]);
+        if (state == NULL || state->p_m3 < sure)
+            continue;
+        snprintf(because, BECAUSE,
+                 "it would divide the nerve to %s, which is M3 or better with probability %.2f",
+                 rw_model()->targets[t->muscles[i]].label, rw_told(state->p_m3));
+        return true;
+    }
+    return false;
+}
+
 static bool no_area_lost(const struct rw_patient *p, const struct rw_transfer *t, uint64_t *areas,
                          char *because) {
     const struct rw_deficits *d = p->deficits;
@@ -358,12 +373,13 @@ bool rw_candidate_screen(const struct rw_patient *patient, uint16_t transfer, st
     memset(out, 0, sizeof *out);
     if (not_planned(patient, t, because) || donor_closed(patient, t, out, &reached.p_donor, because))
         return false;
-    if (is_kind(t, "sensory") ? no_area_lost(patient, t, &reached.areas, because) ||
-                                    cut_off_beyond(patient, t, 0, &reached.p_blocked, because)
-                              : no_muscle_lost(patient, t, &reached.muscles, because) ||
-                                    nothing_to_gain(patient, t, reached.muscles, &out->functions, because) ||
-                                    no_nearer(patient, t, reached.muscles, because) ||
-                                    cut_off_beyond(patient, t, reached.muscles, &reached.p_blocked, because))
+    if (is_kind(t, "sensory")
+            ? no_area_lost(patient, t, &reached.areas, because) ||
+                  cut_off_beyond(patient, t, 0, &reached.p_blocked, because)
+            : no_muscle_lost(patient, t, &reached.muscles, because) || divides_working(patient, t, because) ||
+                  nothing_to_gain(patient, t, reached.muscles, &out->functions, because) ||
+                  no_nearer(patient, t, reached.muscles, because) ||
+                  cut_off_beyond(patient, t, reached.muscles, &reached.p_blocked, because))
         return false;
     for (size_t stage = RW_PLAN_STAGES; stage-- > 0;) {
         if ((stage == 0 && out->given_back) || out_of_reach(patient, t, stage, &out->step[stage], because))

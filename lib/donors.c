@@ -196,7 +196,7 @@ static void judge_stump(const struct rw_exam *exam, const struct rw_states *stat
         p >= 0.5
             ? "divided there with probability %.2f: whether its stump can be grafted from shows at operation"
             : "a stump there has a probability of %.2f only",
-        p);
+        rw_told(p));
 }
 
 /* ---- donors with a muscle or skin to test ---- */

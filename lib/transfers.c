@@ -187,8 +187,29 @@ static void add_losses(const struct planner *p, uint16_t donor, struct rw_plan *
     }
 }
 
-static void fill_plan(const struct planner *p, const struct rw_plan_choice *choice, struct rw_plan *plan) {
+/* Lost functions that no step of the plan is made for and that stay lost with it all the same: more likely than
+ * not less than useful. */
+static void fill_not_restored(const struct planner *p, const struct rw_plan_choice *choice, uint64_t served,
+                              struct rw_plan *plan) {
     const struct rw_deficits *d = p->patient.deficits;
+    for (size_t i = 0; i < d->function_count; i++) {
+        double kept = 1.0, missed = 1.0;
+        if ((p->patient.lost_functions >> i & 1u) == 0 || (served >> i & 1u) != 0)
+            continue;
+        for (size_t k = 0; k < choice->count; k++) {
+            const struct rw_plan_step *step = &p->problem.steps[choice->steps[k]];
+            for (size_t e = 0; e < step->effect_count; e++)
+                if (step->effects[e].goal == i) {
+                    kept *= 1.0 - step->effects[e].takes;
+                    missed *= 1.0 - step->effects[e].gives;
+                }
+        }
+        if (1.0 - (1.0 - p->problem.unaided[i] * kept) * missed < 0.5)
+            plan->not_restored[plan->not_restored_count++] = d->functions[i].function;
+    }
+}
+
+static void fill_plan(const struct planner *p, const struct rw_plan_choice *choice, struct rw_plan *plan) {
     uint64_t served = 0;
     bool second = false;
     plan->expected_gain = choice->worth;
@@ -209,9 +230,7 @@ static void fill_plan(const struct planner *p, const struct rw_plan_choice *choi
     }
     plan->operation_day[0] = p->patient.operation_day[0];
     plan->operation_day[1] = second ? p->patient.operation_day[1] : RW_NO_DAY;
-    for (size_t i = 0; i < d->function_count; i++)
-        if ((p->patient.lost_functions >> i & 1u) != 0 && (served >> i & 1u) == 0)
-            plan->not_restored[plan->not_restored_count++] = d->functions[i].function;
+    fill_not_restored(p, choice, served, plan);
 }
 
 static bool in_some_plan(const struct rw_transfers *out, uint16_t transfer) {

@@ -22,18 +22,26 @@ size_t rw_donor_order(const struct rw_transfers *transfers, struct rw_rank ranks
 
 /* ---- transfers ---- */
 
-/* A source cell names one source or several, parted by " | " or "; ". */
+/* Where the first source of a cell ends: before "; " or " | ", unless inside brackets. */
+static size_t source_size(const char *source) {
+    int depth = 0;
+    size_t size = 0;
+    for (; source[size] != '\0'; size++) {
+        depth += (source[size] == '(') - (source[size] == ')');
+        if (depth == 0 && (strncmp(source + size, "; ", 2) == 0 || strncmp(source + size, " | ", 3) == 0))
+            break;
+    }
+    return size;
+}
+
+/* A source cell names one source or several. */
 static void write_sources(struct rw_json *json, const char *source) {
     rw_json_key_open(json, "sources", '[');
-    while (*source) {
-        const char *bar = strstr(source, " | "), *semicolon = strstr(source, "; ");
-        const char *end = !bar || (semicolon && semicolon < bar) ? semicolon : bar;
-        const size_t size = end ? (size_t)(end - source) : strlen(source);
+    while (*source != '\0') {
+        const size_t size = source_size(source);
         if (size > 0)
             rw_json_string_part(json, source, size);
-        source += size;
-        if (end)
-            source += end == bar ? 3 : 2;
+        source += size + strspn(source + size, ";| ");
     }
     rw_json_close(json, ']');
 }
@@ -228,6 +236,7 @@ void rw_write_transfers(struct rw_answer *answer) {
         rw_json_open(json, '{');
         rw_json_key_string(json, "transfer", rw_model()->transfers[t->rejected[i].transfer].id);
         rw_json_key_string(json, "because", t->rejected[i].because);
+        rw_json_key_bool(json, "serves_lost", t->rejected[i].serves_lost);
         rw_json_close(json, '}');
     }
     rw_json_close(json, ']');

@@ -322,6 +322,32 @@ Test(plan, a_lesion_beyond_the_suture_blocks_it) {
     free(exam);
 }
 
+Test(plan, nothing_that_works_is_cut_off) {
+    struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, ONSET, ONSET + 150);
+    give_motor(exam,
+               "biceps_brachii=0 brachialis=4 brachioradialis=0 deltoid=0 supraspinatus=0 infraspinatus=0 "
+               "triceps_brachii=5 trapezius=5 flexor_carpi_ulnaris=5 first_dorsal_interosseous=5");
+    const struct rw_case c = complete_at(1.0, "c5_preganglionic c6_preganglionic");
+    struct setting *s = plan_of(exam, &c, 1);
+    assert_sound(s);
+    assert_refused(s, "intercostals__to__musculocutaneous", "it would divide the nerve to brachialis");
+    free(s);
+    free(exam);
+}
+
+Test(plan, a_function_that_steps_restore_together_is_not_told_as_left) {
+    struct rw_exam *exam = upper_palsy(ONSET + 60);
+    const struct rw_case c = complete_at(1.0, "c5_preganglionic c6_preganglionic");
+    struct setting *s = plan_of(exam, &c, 1);
+    const struct rw_plan *plan = &s->transfers.plans[0];
+    const uint16_t overhead = rw_target_find(RW_TARGET_FUNCTION, "overhead_reach");
+    cr_assert_lt(function_in(&s->deficits, "overhead_reach")->p_recovers_unaided, 0.5);
+    for (size_t i = 0; i < plan->not_restored_count; i++)
+        cr_assert_neq(plan->not_restored[i], overhead, "deltoid and supraspinatus are both reached");
+    free(s);
+    free(exam);
+}
+
 Test(plan, no_answer_for_children_or_without_a_lesion) {
     struct rw_exam *exam = upper_palsy(ONSET + 120);
     const struct rw_case c = complete_at(1.0, "upper_trunk_proximal");

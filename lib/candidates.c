@@ -70,7 +70,19 @@ static bool is_kind(const struct rw_transfer *t, const char *kind) {
     return strcmp(t->kind, kind) == 0;
 }
 
+/* A muscle that a late option moves and that is probably below M4; NULL: none. */
+static const char *weak_need(const struct rw_patient *p, const struct rw_transfer *t) {
+    for (size_t i = 0; i < t->need_count; i++) {
+        const struct rw_muscle_state *state = rw_muscle_state_of(p->deficits, t->needs[i]);
+        if (state != NULL && state->p_m4 < 0.5)
+            return rw_model()->targets[t->needs[i]].label;
+    }
+    return NULL;
+}
+
 bool rw_serves_lost(const struct rw_patient *p, const struct rw_transfer *t) {
+    if (weak_need(p, t) != NULL)
+        return false;
     for (size_t i = 0; i < t->function_count; i++) {
         const struct rw_function_deficit *f = rw_function_deficit_of(p->deficits, t->functions[i]);
         if (f != NULL && (p->lost_functions >> (f - p->deficits->functions) & 1u) != 0)
@@ -81,7 +93,10 @@ bool rw_serves_lost(const struct rw_patient *p, const struct rw_transfer *t) {
 
 static bool not_planned(const struct rw_patient *p, const struct rw_transfer *t, char *because) {
     const bool late = p->delay_days[0] > rw_fact_value("delay_beyond_days"); /* false when not known */
-    if (is_kind(t, "late"))
+    const char *weak = is_kind(t, "late") ? weak_need(p, t) : NULL;
+    if (weak != NULL)
+        snprintf(because, BECAUSE, "late option: not here, as %s is weak", weak);
+    else if (is_kind(t, "late"))
         snprintf(because, BECAUSE, "%s",
                  !rw_serves_lost(p, t) ? "late option: no function that it serves is lost for good"
                  : late                ? "late option: to discuss first, as nerve surgery does less so late"
@@ -151,9 +166,47 @@ static bool no_muscle_lost(const struct rw_patient *p, const struct rw_transfer 
     return true;
 }
 
-/* Nothing that works is cut off for what does not. */
+/* Graded so that it moves. */
+static bool moves_now(const struct rw_exam *exam, uint16_t muscle, const char **word) {
+    const size_t least = (size_t)rw_fact_value("moving_grade");
+    struct rw_measured measured;
+    double p = 0.0;
+    rw_measure(exam, muscle, &measured);
+    for (size_t g = least; measured.given && g < RW_GRADES; g++)
+        p += measured.grade[g];
+    *word = measured.word;
+    return p >= 0.5;
+}
+
+/* Motor units under the will, on needle EMG. */
+static bool units_seen(const struct rw_exam *exam, uint16_t muscle) {
+    const struct rw_model *m = rw_model();
+    for (size_t i = 0; i < exam->finding_count; i++) {
+        const struct rw_check *check = &m->checks[exam->findings[i].check];
+        if (check->section == RW_SECTION_EMG_RECRUITMENT && check->target == muscle)
+            return strcmp(m->scales[check->scale].values[exam->findings[i].value].text, "none") != 0;
+    }
+    return false;
+}
+
+/* Nothing that works is cut off for what does not; nor, within the year, what moves and may go on improving. */
 static bool divides_working(const struct rw_patient *p, const struct rw_transfer *t, char *because) {
     const double sure = rw_fact_value("strong_donor_probability");
+    const bool early = !(p->delay_days[0] > rw_fact_value("delay_beyond_days")); /* also when not known */
+    const char *word = NULL;
+    for (size_t i = 0; t->cuts && early && i < t->muscle_count; i++) {
+        const char *label = rw_model()->targets[t->muscles[i]].label;
+        if (moves_now(p->exam, t->muscles[i], &word))
+            snprintf(because, BECAUSE,
+                     "it would divide the nerve to %s, which moves (%s) and may go on improving", label,
+                     word);
+        else if (units_seen(p->exam, t->muscles[i]))
+            snprintf(because, BECAUSE,
+                     "it would divide the nerve to %s, in which needle EMG sees units: wait", label);
+        else
+            continue;
+        return true;
+    }
     for (size_t i = 0; t->cuts && i < t->muscle_count; i++) {
         const struct rw_muscle_state *state = rw_muscle_state_of(p->deficits, t->muscles[i]);
         if (state == NULL || state->p_m3 < sure)
@@ -364,6 +417,7 @@ static void fill_stage(const struct rw_patient *p, const struct rw_transfer *t, 
     plan->recipients = reached->recipients;
     rw_step_worth(&p->goals, t, reached->muscles, reached->areas,
                   step->p_useful * reached->p_donor * lowered * (1.0 - reached->p_blocked), plan);
+    plan->cost += stage > 0 ? rw_fact_value("plan_second_cost") : 0.0;
 }
 
 bool rw_candidate_screen(const struct rw_patient *patient, uint16_t transfer, struct rw_open_transfer *out,

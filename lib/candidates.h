@@ -55,7 +55,7 @@ struct rw_open_transfer {
 bool rw_candidate_screen(const struct rw_patient *patient, uint16_t transfer, struct rw_open_transfer *out,
                          char because[160]);
 
-/* Whether some function that it serves is lost, now and unaided. */
+/* Whether some function that it serves is lost, now and unaided, and what it moves is strong enough. */
 bool rw_serves_lost(const struct rw_patient *patient, const struct rw_transfer *transfer);
 
 #endif

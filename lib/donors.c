@@ -272,7 +272,7 @@ static struct weighed weigh(const struct rw_exam *exam, const struct rw_deficits
         const double p = strength_of(deficits, donor->tests[i]);
         struct rw_measured measured;
         measure(exam, donor->tests[i], &measured);
-        w.examined |= measured.examined;
+        w.examined = i == 0 ? measured.examined : w.examined; /* its own muscle comes first */
         if (p < w.p_lowest) {
             w.p_lowest = p;
             w.lowest = donor->tests[i];

@@ -23,7 +23,7 @@ void rw_transfer_bars(struct rw_bars bars[RW_MAX_TRANSFERS]);
  *             examined and the injury took donor_involved_named of its fibres; or a stump that is less likely
  *             there than not
  *   usable    no test in this limb and outside the injured nerves; or every test muscle has P(M4 or better) of
- *             at least strong_donor_probability and one of them was examined
+ *             at least strong_donor_probability and its own muscle, the first, was examined
  *   unknown   all else; `decided_by` says what to examine
  * p_strong is the smallest P(M4 or better) of the test muscles, or P(feeling) of the skin tested
  * (untested_donor_strong without tests); of a stump P(there is one) · stump_usable. */

@@ -141,7 +141,9 @@ static bool see_front(const struct rw_exam *exam, const struct rw_losses *losses
     past = past > first ? past : first;
     for (size_t i = first; i < past; i++)
         out->expected_at[out->expected_count++] = points[i].check;
-    out->state = (uint8_t)compare(points, count, first, past, due);
+    /* the last point before the interval proves nothing where one within its nearer half could be tapped */
+    const bool nearer = due && first + 1 < past && points[first + 1].mm <= 0.5 * (place[0] + place[1]);
+    out->state = (uint8_t)compare(points, count, nearer ? first + 1 : first, past, due);
     return true;
 }
 

@@ -11,7 +11,8 @@
  * interval, each end moved outwards by front_tolerance_mm, and the last one before it. Compared with what was
  * tapped on the course:
  *   AHEAD          a point beyond the interval radiates;
- *   AS_EXPECTED    else, one of `expected_at` radiates; or some point was tapped and even the first of them need
+ *   AS_EXPECTED    else, one of `expected_at` radiates (the last one before the interval counts only where none
+ *                  lies within its nearer half); or some point was tapped and even the first of them need
  *                  not have been reached;
  *   BEHIND         else, one of `expected_at` was tapped;
  *   NOT_PERCUSSED  else. */

@@ -1,5 +1,7 @@
 #include "recovery.h"
 
+#include "deficits.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -78,6 +80,13 @@ static struct rw_span see_site(const struct origins *o, const struct rw_loss *lo
     return (struct rw_span){.weight = grows, .from = in_time[0], .to = in_time[1]};
 }
 
+/* Graded, and not without any power. */
+static bool moves(const struct rw_exam *exam, uint16_t muscle) {
+    struct rw_measured measured;
+    rw_measure(exam, muscle, &measured);
+    return measured.given && measured.grade[0] < 0.5;
+}
+
 static void add_muscle(const struct origins *o, const struct rw_loss *loss, struct rw_recovery *out) {
     const int32_t onset = o->exam->onset_day;
     if (isnan(rw_motor_point_mm(loss->muscle)) || out->muscle_count >= RW_MAX_MUSCLES)
@@ -101,7 +110,7 @@ static void add_muscle(const struct origins *o, const struct rw_loss *loss, stru
     m->window_closes = onset + (int32_t)floor(o->losses->regrowth.window);
     if (o->losses->regrowth.block > 0.0)
         m->block_clears_by = onset + (int32_t)ceil(rw_fact_value("block_clears_days"));
-    if (count == 0 || rw_mostly_torn(loss))
+    if (count == 0 || rw_mostly_torn(loss) || moves(o->exam, loss->muscle)) /* or the sign has come */
         return;
     double days[2];
     rw_spans_middle(spans, count, rw_fact_value("first_sign_share"), days);

@@ -13,7 +13,7 @@
  *   block     = gone by onset + block_clears_days; no date where none is presumed;
  *   window    = closes at onset + window_days.
  * Sites with less than recovery_site_named of the loss are not named. No first sign is given where most of the
- * loss is preganglionic: nothing grows back from a torn root.
+ * loss is preganglionic, as nothing grows back from a torn root, nor for a muscle that was graded M1 or better.
  *
  * Children and birth injuries get no answer: the figures are those of adults. decide.h: how long waiting is
  * safe. front.h: what percussion should find. */

@@ -336,10 +336,11 @@ struct rw_transfer {
     const char *family;            /* transfers that differ in approach or branch alone share a word */
     const char *recipient, *source;
     uint16_t donor;
-    uint8_t muscle_count, function_count, area_count;
+    uint8_t muscle_count, function_count, area_count, need_count;
     uint16_t muscles[8];
     uint16_t functions[4]; /* the first is the one that its series measured */
     uint16_t areas[2];     /* skin nerves that regain feeling */
+    uint16_t needs[4];     /* muscles that it moves, of a late option */
     bool graft;
     bool cuts;             /* divides its recipient, and with it what would have come back unaided */
     double axon_ratio;     /* NAN: not known */

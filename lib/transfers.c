@@ -135,10 +135,10 @@ static void settle_given_back(struct planner *p, struct rw_transfers *out) {
         c->step[1].p_donor *= chance;
         for (size_t e = 0; e < c->plan[1].effect_count; e++)
             c->plan[1].effects[e].gives *= chance;
-        if (chance > 0.0)
+        if (c->step[1].p_donor >= rw_fact_value("given_back_least"))
             continue;
         char because[160];
-        snprintf(because, sizeof because, "donor not usable, and no step gives it back: %.100s",
+        snprintf(because, sizeof because, "donor not usable, and no step surely gives it back: %.100s",
                  p->patient.donors[rw_model()->transfers[c->step[1].transfer].donor].because);
         reject(p, out, c->step[1].transfer, because);
         memmove(c, c + 1, (--p->count - i) * sizeof *c);

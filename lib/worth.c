@@ -39,7 +39,7 @@ static void find_muscles(const struct rw_losses *losses, struct rw_goals *goals)
     }
 }
 
-/* Functions that the surgeon named count most, in that order; no other counts more than the last of them. */
+/* Functions that the surgeon named come first, in that order; the others keep a share of their weight. */
 static void ask_priorities(const struct rw_exam *exam, struct rw_goals *goals) {
     const struct rw_plan_options *options = &exam->options;
     const double step = rw_fact_value("plan_priority_step");
@@ -56,7 +56,7 @@ static void ask_priorities(const struct rw_exam *exam, struct rw_goals *goals) {
     }
     for (size_t i = 0; options->priority_count > 0 && i < goals->count; i++)
         if (!named[i])
-            goals->weight[i] = fmin(goals->weight[i], weight);
+            goals->weight[i] *= rw_fact_value("plan_unnamed_share");
 }
 
 static void find_costs(struct rw_goals *goals) {

@@ -31,7 +31,7 @@ struct rw_goals {
         double share[RW_GOAL_MUSCLES];
         double strength, regained; /* parts of full strength: now, and what comes back unaided; may pass 1 */
         struct rw_function_power power;  /* as it stands, by the function model */
-        double now;                /* what the function is worth as it stands */
+        double now;                      /* what the function is worth as it stands */
         double regains[RW_GOAL_MUSCLES]; /* parts of `regained` */
     } muscles[RW_MAX_FUNCTIONS];
     double strength_share, reserve_share, m4_given_m3, useful_share, step_cost,

@@ -57,20 +57,43 @@ static void write_pointer(struct rw_json *json, const char *key, uint16_t check)
     rw_json_string(json, pointer);
 }
 
+/* What a donor costs that no function counts, where that is much: as its fact says. */
+static void risk_of(const struct rw_donor *donor, rw_take_text *take, void *context) {
+    static const char *const judged = "judgement: ";
+    const struct rw_model *model = rw_model();
+    char id[96], text[512];
+    snprintf(id, sizeof id, "donor_cost_%s", donor->id);
+    for (size_t i = 0; i < model->fact_count; i++) {
+        const struct rw_fact *fact = &model->facts[i];
+        if (strcmp(fact->id, id) != 0 || fact->value < rw_fact_value("donor_risk_named"))
+            continue;
+        const size_t skip = strncmp(fact->source, judged, strlen(judged)) == 0 ? strlen(judged) : 0;
+        snprintf(text, sizeof text, "risk of the donor: %s", fact->source + skip);
+        take(context, text);
+    }
+}
+
 /* What must be said of a step beside its figures. */
 void rw_each_step_note(const struct rw_transfers *transfers, const struct rw_step *step, rw_take_text *take,
                        void *context) {
     const struct rw_transfer *t = &rw_model()->transfers[step->transfer];
     const struct rw_donor_status *donor = &transfers->donors[t->donor];
-    char text[320];
+    char text[400];
     if (step->stage == 1)
         take(context, "in a second operation");
     if (t->patients <= 0)
         take(context, "no published series with counts: its chance is a wide guess");
-    if (donor->state != RW_DONOR_USABLE || donor->share_lost >= rw_fact_value("donor_involved_named")) {
+    if (step->stage == 1 && donor->state != RW_DONOR_USABLE && donor->state != RW_DONOR_UNKNOWN) {
+        snprintf(text, sizeof text,
+                 "only if its donor has come back to M4 by the earlier step, chance %.2f (now: %s)",
+                 step->p_donor, donor->because);
+        take(context, text);
+    } else if (donor->state != RW_DONOR_USABLE ||
+               donor->share_lost >= rw_fact_value("donor_involved_named")) {
         snprintf(text, sizeof text, "donor: %s", donor->because);
         take(context, text);
     }
+    risk_of(&rw_model()->donors[t->donor], take, context);
     if (t->graft)
         take(context, "needs a graft");
     if (step->late) {

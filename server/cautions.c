@@ -90,6 +90,42 @@ static void from_memory(const struct rw_transfers *t, const struct taker *taker)
     take_buffer(taker, &text);
 }
 
+/* Muscles whose time for a first sign has passed in silence. */
+static void overdue(const struct rw_exam *exam, const struct rw_recovery *r, const struct taker *taker) {
+    struct rw_buffer text = {0};
+    for (size_t i = 0; i < r->muscle_count; i++) {
+        const struct rw_muscle_recovery *m = &r->muscles[i];
+        if (m->first_sign[1] == RW_NO_DAY || m->first_sign[1] >= exam->examined_day)
+            continue;
+        rw_buffer_text(&text, text.length ? ", " : "The time for a first sign has passed without one in: ");
+        rw_buffer_text(&text, rw_model()->targets[m->muscle].label);
+    }
+    if (text.length == 0)
+        return;
+    rw_buffer_text(&text, ".");
+    take_buffer(taker, &text);
+}
+
+/* What comes before any transfer. */
+static void of_plans(const struct rw_exam *exam, const struct rw_assessment *a, const struct taker *taker) {
+    if (exam->mechanism == RW_MECHANISM_LACERATION)
+        taker->take(taker->context,
+                    "A cut nerve is explored, and sutured or grafted, first: transfers stand here for "
+                    "what repair cannot reach in time.");
+    else if (a->recovery.decide_by != RW_NO_DAY && a->recovery.decide_by > exam->examined_day)
+        taker->take(taker->context,
+                    "The plans reckon with a decision today. Until the date to decide by, recovery may "
+                    "show and change them: examine again first.");
+    if (exam->mechanism == RW_MECHANISM_COMPRESSION)
+        taker->take(taker->context,
+                    "Pressure is taken off the nerve first: transfers stand here for what does not come "
+                    "back after that.");
+    if (a->localisation.hypothesis_count > 0 && a->localisation.hypotheses[0].probability < 0.5)
+        taker->take(taker->context,
+                    "No single localisation is likelier than not, and the plans are an average over "
+                    "many: examine first what tells them apart.");
+}
+
 void rw_each_caution(const struct rw_exam *exam, const struct rw_assessment *a, rw_take_text *take,
                      void *context) {
     const struct taker taker = {take, context};
@@ -112,5 +148,9 @@ void rw_each_caution(const struct rw_exam *exam, const struct rw_assessment *a, 
         take(context, "The onset is not given: findings that need time to appear are taken at their face, "
                       "and no dates are "
                       "worked out.");
+    if (a->recovery.available)
+        overdue(exam, &a->recovery, &taker);
     from_memory(&a->transfers, &taker);
+    if (a->transfers.available && a->transfers.plan_count > 0)
+        of_plans(exam, a, &taker);
 }

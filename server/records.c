@@ -149,6 +149,13 @@ static void read_daily_routine(struct rw_parse *parse, const char *pointer, json
 
 /* ---- the record ---- */
 
+/* The age is in whole years as a rule: a year and a month of room. */
+static bool before_birth(const struct rw_exam *exam) {
+    enum { YEAR = 366, ROOM = 396 };
+    return exam->onset_day != RW_NO_DAY && !isnan(exam->age_years) &&
+           (double)exam->examined_day - exam->onset_day > exam->age_years * YEAR + ROOM;
+}
+
 static void read_record(struct rw_parse *parse, json_t *root) {
     static const struct rw_member_reader readers[] = {
         {"exam_version", read_version},
@@ -187,6 +194,8 @@ static void read_record(struct rw_parse *parse, json_t *root) {
         rw_parse_issue(parse, "/examined_at", "Is required: a time with its zone.");
     if (parse->given == 0)
         rw_parse_issue(parse, "", "At least one finding is required.");
+    if (parse->examined && before_birth(parse->exam))
+        rw_parse_issue(parse, "/onset_at", "Lies before birth, by the age given.");
 }
 
 /* Says where the parser stopped and why, in our own words: its own text repeats what was sent. */

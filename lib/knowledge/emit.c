@@ -355,6 +355,8 @@ static void emit_transfers(const struct rw_model *model, FILE *out) {
         put_indices(out, "functions", transfer->functions, transfer->function_count);
         fprintf(out, ".area_count = %u, ", (unsigned)transfer->area_count);
         put_indices(out, "areas", transfer->areas, transfer->area_count);
+        fprintf(out, ".need_count = %u, ", (unsigned)transfer->need_count);
+        put_indices(out, "needs", transfer->needs, transfer->need_count);
         text_field(out, "family", transfer->family);
         text_field(out, "after", transfer->after);
         number_field(out, "latest_months", transfer->latest_months);

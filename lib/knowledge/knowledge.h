@@ -36,8 +36,8 @@
     X(SITE_DISTANCES, "site_distances.tsv", "site mm source", "site")                                        \
     X(DONORS, "donors.tsv", "id label nerve tests chest spends stump source", "id")                          \
     X(TRANSFERS, "transfers.tsv",                                                                            \
-      "id label kind family donor recipient muscles functions areas graft cuts axon_ratio distance_mm "      \
-      "conflicts after latest_months memory source",                                                         \
+      "id label kind family donor recipient muscles functions areas needs graft cuts axon_ratio "            \
+      "distance_mm conflicts after latest_months memory source",                                             \
       "id")                                                                                                  \
     X(OUTCOMES, "outcomes.tsv", "transfer study series patients successes source", "transfer study")         \
     X(RULES, "rules.tsv", "id kind when how_soon text source", "id")                                         \

@@ -234,6 +234,8 @@ static struct rw_transfer read_transfer(struct knowledge *knowledge, size_t row)
                     sizeof transfer.functions / sizeof *transfer.functions);
     transfer.area_count = target_list(knowledge, file, row, "areas", RW_TARGET_SKIN_NERVE, transfer.areas,
                                       sizeof transfer.areas / sizeof *transfer.areas);
+    transfer.need_count = target_list(knowledge, file, row, "needs", RW_TARGET_MUSCLE, transfer.needs,
+                                      sizeof transfer.needs / sizeof *transfer.needs);
     check_after(knowledge, file, row);
     if (strcmp(transfer.kind, "motor") == 0 && transfer.muscle_count == 0)
         kn_fault(file, row, "a motor transfer names no muscle");

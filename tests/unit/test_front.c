@@ -92,6 +92,15 @@ Test(front, points_long_passed_do_not_count) {
     cr_assert_eq(there.fronts[0].state, RW_FRONT_AS_EXPECTED);
 }
 
+Test(front, a_front_that_stands_at_the_neck_is_behind) {
+    /* from the upper trunk (45 mm) in 91 days: 63 to 210 mm grown; below the collar bone lies within reach of most */
+    const struct rw_recovery standing =
+        percussed(91, "upper_trunk_proximal",
+                  "supraclavicular_upper=radiating infraclavicular=none axilla_median=none");
+    cr_assert_gt(standing.front_count, 0);
+    cr_assert_eq(standing.fronts[0].state, RW_FRONT_BEHIND);
+}
+
 Test(front, points_move_out_with_the_days_and_never_past_the_last) {
     double last = -1.0;
     size_t seen_forearm = 0, seen_web = 0;

@@ -99,6 +99,7 @@ static const struct {
          ",\"donor_limits\":{\"used\":[\"phrenic\"]},\"plan_options\":{\"donors_excluded\":[\"phrenic\"]}"),
      1},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02\""), 1},
+    {RECORD(ONE ",\"age_years\":20,\"onset_at\":\"2005-06-03\""), 1}, /* at birth, or near it */
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T09:40:00Z\""), 1},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T14:00:00+05:30\""), 1},
 };
@@ -374,6 +375,7 @@ static const struct {
     {RECORD(ONE ",\"plan_options\":{\"surgery_date\":\"2026-05-04T09:00:00Z\"}"), 422,
      "/plan_options/surgery_date"},
     {RECORD(ONE ",\"onset_at\":\"2026-03-03\""), 422, "/onset_at"},
+    {RECORD(ONE ",\"age_years\":20,\"onset_at\":\"2003-03-03\""), 422, "/onset_at"}, /* before birth */
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T09:40:01Z\""), 422, "/onset_at"},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T09:40:00.001Z\""), 422, "/onset_at"},
     {RECORD(ONE ",\"onset_at\":\"2026-03-02T00:00\""), 422, "/onset_at"},

@@ -229,7 +229,7 @@ static size_t compare(const struct rw_plan_problem *p, struct table *t, size_t m
     return found;
 }
 
-Test(planner, equals_enumeration_of_all_subsets, .timeout = 300) {
+Test(planner, equals_enumeration_of_all_subsets) {
     struct table *t = malloc(sizeof *t);
     size_t by_count[RW_MAX_PLANS + 1] = {0};
     for (unsigned number = 0; number < 2000; number++) {
@@ -451,7 +451,7 @@ Test(planner, writes_no_more_than_asked) {
 }
 
 /* Every step, effect and word that a problem can hold. */
-Test(planner, the_largest_problem, .timeout = 60) {
+Test(planner, the_largest_problem) {
     struct rw_plan_problem *p = calloc(1, sizeof *p);
     struct rw_plan_choice plan;
     p->step_count = RW_PLAN_STEPS;

@@ -96,6 +96,7 @@ static void add_muscle(const struct origins *o, const struct rw_loss *loss, stru
     size_t count = 0;
     *m = (struct rw_muscle_recovery){.muscle = loss->muscle,
                                      .distance_mm = way_mm(loss->muscle, loss->start_mm),
+                                     .moves = moves(o->exam, loss->muscle),
                                      .first_sign = {RW_NO_DAY, RW_NO_DAY},
                                      .block_clears_by = RW_NO_DAY,
                                      .window_closes = RW_NO_DAY};
@@ -110,7 +111,7 @@ static void add_muscle(const struct origins *o, const struct rw_loss *loss, stru
     m->window_closes = onset + (int32_t)floor(o->losses->regrowth.window);
     if (o->losses->regrowth.block > 0.0)
         m->block_clears_by = onset + (int32_t)ceil(rw_fact_value("block_clears_days"));
-    if (count == 0 || rw_mostly_torn(loss) || moves(o->exam, loss->muscle)) /* or the sign has come */
+    if (count == 0 || rw_mostly_torn(loss) || m->moves)
         return;
     double days[2];
     rw_spans_middle(spans, count, rw_fact_value("first_sign_share"), days);

@@ -548,8 +548,9 @@ struct rw_muscle_recovery {
     int32_t first_sign[2];              /* central interval over sites, of what regrows in time */
     int32_t block_clears_by;            /* a block should have gone by then */
     int32_t window_closes;              /* RW_NO_DAY when onset is not known; first_sign also when most of
-                                           the loss lies behind torn roots, which do not regrow, and when
-                                           nothing regrows in time */
+                                           the loss lies behind torn roots, which do not regrow, when nothing
+                                           regrows in time, and when it moves */
+    bool moves;                         /* graded, and not without any power: the first sign is there */
     uint8_t site_count;                 /* likeliest first */
     struct rw_recovery_site sites[RW_MAX_RECOVERY_SITES];
 };

@@ -38,6 +38,7 @@ static void write_muscle_recovery(struct rw_json *json, const struct rw_muscle_r
     rw_json_key_number(json, "p_never", m->p_never);
     rw_json_key(json, "block_clears_by");
     rw_write_date(json, m->block_clears_by);
+    rw_json_key_bool(json, "moves", m->moves);
     rw_write_dates(json, "first_sign_expected", m->first_sign);
     rw_json_key(json, "window_closes");
     rw_write_date(json, m->window_closes);

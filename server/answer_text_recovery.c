@@ -109,10 +109,14 @@ static void muscles(struct rw_text_page *page, struct once once) {
     struct rw_rank ranks[RW_MAX_MUSCLES];
     const size_t count = rw_recovery_order(r, ranks);
     struct group group = {0};
-    struct rw_buffer none = {0};
+    struct rw_buffer none = {0}, moving = {0};
     size_t groups = 0, more = 0, silent = 0;
     for (size_t i = 0; i < count; i++) {
         const struct rw_muscle_recovery *m = &r->muscles[ranks[i].index];
+        if (m->moves) {
+            rw_text_list(&moving, "; ", label_of(m->muscle));
+            continue;
+        }
         if (no_sign(m)) {
             if (silent++ < NAMES)
                 rw_text_list(&none, "; ", label_of(m->muscle));
@@ -137,6 +141,7 @@ static void muscles(struct rw_text_page *page, struct once once) {
                       page->exam->onset_day == RW_NO_DAY ? "no dates, as the onset is not given: "
                                                          : "no regrowth expected in time: ",
                       &none, "");
+    rw_text_list_item(&page->out, "  - ", "moves already: ", &moving, "");
 }
 
 /* ---- percussion ---- */

@@ -134,7 +134,7 @@ function recovery({ recovery: r }, names) {
   if (!list(r.muscles).length) return titled('Recovery', el('p', {}, r.because ? `${capital(r.because)}.` : 'No muscle is likely without its nerve.'));
   const back = (m) => [chance(m.p_block + m.p_regrows), m.p_block >= 0.05 && m.block_clears_by ? el('span', { class: 'why' }, `block, gone by ${day(m.block_clears_by)}: ${percent(m.p_block)}`) : null];
   const build = (entries) => table('Unaided: what may come back, and when', ['Muscle', 'Distance', 'Comes back', 'First sign', 'Reached until'],
-    entries.map((m) => [capital(names.muscle(m.muscle)), `${Math.round(m.distance_mm)} mm`, back(m), m.first_sign_expected ? span(m.first_sign_expected) : 'none expected', day(m.window_closes)]));
+    entries.map((m) => [capital(names.muscle(m.muscle)), `${Math.round(m.distance_mm)} mm`, back(m), m.first_sign_expected ? span(m.first_sign_expected) : m.moves ? 'moves already' : 'none expected', day(m.window_closes)]));
   const [site] = list(r.muscles[0].from);
   return titled('Recovery', el('p', {}, `Regrowth of ${list(r.rate_mm_per_day).join(' to ')} mm a day${site ? `, likeliest from: ${names.site(site.site)}` : ''}.`),
     firstOf(r.muscles, 'muscles', build), titled('Percussion', list(r.percussion).length ? items(fronts(r.percussion, names)) : null));

@@ -20,11 +20,12 @@ size_t rw_area_order(const struct rw_deficits *deficits, struct rw_rank ranks[RW
     return deficits->area_count;
 }
 
-/* Soonest first: what should be seen next if the nerve recovers. */
+/* Soonest first: what should be seen next if the nerve recovers; without a date, by distance after them. */
 size_t rw_recovery_order(const struct rw_recovery *recovery, struct rw_rank ranks[RW_MAX_MUSCLES]) {
+    const double undated = INT32_MAX;
     for (size_t i = 0; i < recovery->muscle_count; i++) {
         const struct rw_muscle_recovery *m = &recovery->muscles[i];
-        const double soon = m->first_sign[0] == RW_NO_DAY ? m->distance_mm : m->first_sign[0];
+        const double soon = m->first_sign[0] == RW_NO_DAY ? undated + m->distance_mm : m->first_sign[0];
         ranks[i] = (struct rw_rank){-soon, (uint16_t)i};
     }
     rw_rank(ranks, recovery->muscle_count);

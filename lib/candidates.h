@@ -6,8 +6,9 @@
  * back with a chance below augment_returns_most; it serves a function that is lost in the same
  * sense and of which it reaches a prime mover, or strengthens one that is weakened; its suture lies nearer to
  * the muscle than the injury, unless roots are torn or it is a graft at the injury; no complete lesion probably
- * lies between suture and muscle (transfers without a graft, by the distances of the knowledge); and its first
- * sign can come before the window closes, with
+ * lies between suture and muscle (transfers without a graft, by the distances of the knowledge); nothing that
+ * works is cut off for it, nor, until delay_beyond_days, a muscle graded moving_grade or better or one in which
+ * needle EMG sees units; and its first sign can come before the window closes, with
  *   operation  = exam + decision_margin_days, or the day asked for; the second second_stage_gap_days later
  *   first sign = operation + latency + distance / rate.
  * A sensory transfer is open when its donor is, and an area that it serves is without feeling, now and unaided;
@@ -32,9 +33,8 @@ struct rw_patient {
     /* By place in the deficits. Lost: now, and not likely to come back unaided. */
     uint64_t lost_muscles, lost_functions, lost_areas;
     uint64_t weak_muscles; /* and those of which a transfer that divides nothing may add to what comes back */
-    double
-        returns[RW_MAX_MUSCLES];  /* P(M3 now or unaided) of a muscle without power and denervated; else 1 */
-    double site_mm[RW_MAX_SITES]; /* foramen to site; NAN: not known */
+    double returns[RW_MAX_MUSCLES];   /* P(M3 now or unaided) of a denervated muscle without power; else 1 */
+    double site_mm[RW_MAX_SITES];     /* foramen to site; NAN: not known */
     double injury_mm[RW_MAX_MUSCLES]; /* of a lost muscle: way from the injury; INFINITY from torn roots */
 };
 

@@ -21,12 +21,14 @@
 #include "rootward.h"
 
 enum {
-    RW_PLAN_STEPS = 192, /* of a problem */
+    RW_PLAN_STEPS = 256, /* of a problem: every transfer in both operations */
     RW_PLAN_GOALS = 64,
     RW_PLAN_EFFECTS = 40, /* of a step */
     RW_PLAN_WORDS = RW_PLAN_STEPS / 64,
     RW_PLAN_STAGES = 2
 };
+
+_Static_assert(RW_PLAN_STEPS >= RW_PLAN_STAGES * RW_MAX_TRANSFERS, "none is left out");
 
 struct rw_plan_effect {
     uint8_t goal;

@@ -11,7 +11,8 @@
  *   takes from every function       the share of it that the spent fibres of the donor bear (deficits.h, the
  *     same function model), and, where it divides its recipient, what the muscles cut off bear of it now, and
  *     the part of what would have come back unaided that lies in them.
- * donor_cost_<donor>, plan_step_cost and plan_graft_cost are added for what no function counts. */
+ * donor_cost_<donor>, plan_step_cost, plan_graft_cost and, in a second operation, plan_second_cost are added for
+ * what no function counts. */
 #ifndef RW_WORTH_H
 #define RW_WORTH_H
 

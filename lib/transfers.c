@@ -125,7 +125,7 @@ static double given_chance(const struct planner *p, const struct rw_open_transfe
     return best;
 }
 
-/* A step whose donor an earlier one gives hangs on that one; where no such is open it is out. */
+/* A step whose donor an earlier one gives hangs on that one, and is out where that is too unsure. */
 static void settle_given_back(struct planner *p, struct rw_transfers *out) {
     for (size_t i = p->count; i-- > 0;) {
         struct rw_open_transfer *c = &p->candidates[i];

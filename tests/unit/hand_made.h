@@ -164,4 +164,17 @@ static inline const struct rw_muscle_state *muscle_in(const struct rw_deficits *
     return rw_muscle_state_of(d, muscle_of(id));
 }
 
+/* The recovery after complete lesions of these sites, whatever the exam would say of them. Frees the exam. */
+static inline struct rw_recovery recovery_from(struct rw_exam *exam, const char *sites) {
+    const struct rw_case c = complete_at(1.0, sites);
+    struct hand_made *h = states_from(exam, &c, 1);
+    struct rw_deficits deficits;
+    struct rw_recovery recovery;
+    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &deficits));
+    rw_recovery(exam, &h->losses, &deficits, &recovery);
+    free_states(h);
+    free(exam);
+    return recovery;
+}
+
 #endif

@@ -7,15 +7,7 @@ static struct rw_recovery decision(enum rw_mechanism mechanism, int32_t examined
                                    const char *sites) {
     struct rw_exam *exam = new_exam(mechanism, ONSET, examined);
     give_motor(exam, grades);
-    const struct rw_case c = complete_at(1.0, sites);
-    struct hand_made *h = states_from(exam, &c, 1);
-    struct rw_deficits deficits;
-    struct rw_recovery recovery;
-    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &deficits));
-    rw_recovery(exam, &h->losses, &deficits, &recovery);
-    free_states(h);
-    free(exam);
-    return recovery;
+    return recovery_from(exam, sites);
 }
 
 static int32_t day(double days) {

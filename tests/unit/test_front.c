@@ -17,15 +17,7 @@ static struct rw_recovery percussed(int32_t days, const char *site, const char *
         *equals = '\0';
         give(exam, RW_SECTION_PERCUSSION, word, equals + 1);
     }
-    const struct rw_case c = complete_at(1.0, site);
-    struct hand_made *h = states_from(exam, &c, 1);
-    struct rw_deficits deficits;
-    struct rw_recovery recovery;
-    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, &deficits));
-    rw_recovery(exam, &h->losses, &deficits, &recovery);
-    free_states(h);
-    free(exam);
-    return recovery;
+    return recovery_from(exam, site);
 }
 
 static struct rw_front radial(int32_t days, const char *points) {

@@ -343,17 +343,12 @@ Test(recovery, the_further_out_the_injury_the_sooner_the_sign) {
 }
 
 Test(recovery, a_muscle_that_moves_has_no_first_sign_to_come) {
-    const struct rw_case c = complete_at(1.0, "axillary_main");
     struct rw_exam *exam = new_exam(RW_MECHANISM_TRACTION, 20000, 20100);
     give_motor(exam, "deltoid_lateral=1 deltoid_anterior=0");
-    struct hand_made *h = states_from(exam, &c, 1);
-    struct rw_deficits *deficits = malloc(sizeof *deficits);
-    struct rw_recovery *recovery = malloc(sizeof *recovery);
-    cr_assert(rw_deficits(exam, &h->states, &h->losses, &h->arena, deficits));
-    rw_recovery(exam, &h->losses, deficits, recovery);
+    const struct rw_recovery recovery = recovery_from(exam, "axillary_main");
     size_t seen = 0;
-    for (size_t i = 0; i < recovery->muscle_count; i++) {
-        const struct rw_muscle_recovery *m = &recovery->muscles[i];
+    for (size_t i = 0; i < recovery.muscle_count; i++) {
+        const struct rw_muscle_recovery *m = &recovery.muscles[i];
         const char *id = rw_model()->targets[m->muscle].id;
         if (strcmp(id, "deltoid_lateral") == 0)
             seen += m->moves && m->first_sign[0] == RW_NO_DAY;
@@ -361,8 +356,4 @@ Test(recovery, a_muscle_that_moves_has_no_first_sign_to_come) {
             seen += !m->moves && m->first_sign[0] != RW_NO_DAY;
     }
     cr_assert_eq(seen, 2);
-    free(recovery);
-    free(deficits);
-    free_states(h);
-    free(exam);
 }
